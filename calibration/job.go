@@ -1,0 +1,176 @@
+package calibration
+
+import (
+	"math"
+	"time"
+
+	"plumbline/recording"
+	"plumbline/uncertainty"
+)
+
+// Subject says whose sensitivity is reported.
+type Subject uint8
+
+// The subjects. A job must choose one.
+const (
+	NoSubject    Subject = iota
+	OfTransducer         // the stages' transfers are divided out
+	OfChain              // transducer with its whole channel: output at the recorder
+)
+
+// Job is all that determines the reported values.
+type Job struct {
+	Number           string
+	Performed        time.Time // first day of the measurements
+	Until            time.Time // last day
+	Subject          Subject
+	Device           Device
+	Reference        Reference
+	DeviceChain      Chain
+	ReferenceChain   Chain
+	Conditions       Conditions
+	Procedure        Procedure
+	Scope            []Scope // empty: the laboratory states none
+	Points           []PointPlan
+	ValidityOverride string // named reason for calibrating outside the reference certificate's validity; printed
+	Seed             uint64 // of the Monte Carlo evaluation
+}
+
+// Conditions are the environment during the calibration.
+type Conditions struct {
+	Temperature          float64 // °C
+	TemperatureHalfWidth float64 // K, limits of the transducers' temperature about Temperature
+	Humidity             float64 // relative, 0..1; NaN not stated
+	Pressure             float64 // Pa; NaN not stated
+}
+
+// PointPlan says where the evidence for one point is.
+type PointPlan struct {
+	Label     string               // for messages, for example "point 3 (20 Hz)"
+	Frequency float64              // nominal, Hz
+	Level     float64              // nominal level of the input quantity, coherent SI peak; NaN not stated
+	Recording *recording.Recording // nil for a point that was read off
+	Readings  []Reading            // for a point that was read off
+}
+
+// Reading is one displayed value.
+type Reading struct {
+	Time        float64 // s
+	Level       float64 // coherent SI peak; NaN not read
+	Sensitivity float64 // coherent SI
+	Temperature float64 // °C; NaN not read
+}
+
+// Procedure is the laboratory's procedure as data: no number that can change a reported value has a default.
+type Procedure struct {
+	Name, Revision    string
+	Method            string  // the standard followed, as the laboratory states it
+	Probability       float64 // coverage probability, for example 0.9545
+	Trials            int     // Monte Carlo trials
+	Harmonics         int
+	Drift             int
+	Mains             float64    // Hz
+	LeastPoints       int        // least number of points of a frequency response
+	LeastPeriods      float64    // a recording with fewer is refused
+	FrequencyRange    [2]float64 // Hz, of the method; outside: deviation
+	LevelRange        [2]float64 // m/s² peak, of the method; outside: deviation
+	UsableBand        float64    // highest usable frequency as a fraction of the sampling rate
+	DisplayResolution [2]float64 // for readings: step of sensitivity (relative to its unit, coherent SI) and of level
+	Influences        []Influence
+}
+
+// Influence is one influence quantity (VIM 2.52) as the procedure states it.
+type Influence struct {
+	Key           string // one of the keys listed by Influences()
+	NotApplicable string // reason; empty where the influence applies
+	Distribution  string // "normal", "rectangular", "triangular", "arcsine"
+	Bands         []Band
+	Dof           float64 // +Inf where not stated
+	Source        string  // where the numbers come from
+}
+
+// Band is the size of an influence in a range of frequency: standard uncertainty where the distribution is normal, half-width otherwise.
+type Band struct {
+	From, To float64 // Hz, From < f <= To
+	Modulus  float64 // relative (or the influence's own quantity, see its formula)
+	Phase    float64 // rad
+}
+
+// At returns the band that holds f.
+func (in Influence) At(f float64) (Band, bool) {
+	for _, b := range in.Bands {
+		if f > b.From && f <= b.To {
+			return b, true
+		}
+	}
+	return Band{Modulus: math.NaN(), Phase: math.NaN()}, false
+}
+
+// Remark is something to know about a result. It travels to footnotes, JSON and page.
+type Remark struct {
+	Code string // short stable word, for example "mains-harmonic"
+	Text string
+}
+
+// Result is the outcome of a job.
+type Result struct {
+	Job        Job
+	Points     []Point
+	Set        *uncertainty.Set
+	Remarks    []Remark // about the whole job
+	Deviations []Remark // deviations from the method, printed as such
+}
+
+// Point is the result at one frequency. Refused is not empty where there is no value.
+type Point struct {
+	Plan        PointPlan
+	Refused     string
+	Frequency   float64    // measured on the recorder's clock, Hz; nominal for readings
+	Level       float64    // of the input quantity, coherent SI, peak; NaN not known
+	Sensitivity complex128 // coherent SI
+	HasPhase    bool
+	Budget      uncertainty.Budget
+	Simulation  uncertainty.Simulation
+	Reported    Reported
+	Deviation   *Deviation // from the value at the reference frequency; nil where there is none
+	OutOfScope  bool       // outside the laboratory's scope
+	Evidence    Evidence
+	Remarks     []Remark
+	Model       uncertainty.Model // for joint statements about several points
+	Uses        []int             // inputs of Model
+}
+
+// Reported is the uncertainty that is stated, and which evaluation it comes from.
+type Reported struct {
+	Evaluation    string  // "first order" or "Monte Carlo"
+	Reason        string  // why
+	UModulus      float64 // expanded, relative
+	KModulus      float64
+	UPhase        float64 // expanded, rad; NaN without phase
+	KPhase        float64
+	RaisedToScope bool // U was raised to the laboratory's smallest claimable uncertainty
+}
+
+// Deviation is the relative deviation of the modulus from that at the reference frequency.
+type Deviation struct {
+	Value      float64 // |S(f)|/|S(f_ref)| - 1
+	Budget     uncertainty.Budget
+	Simulation uncertainty.Simulation
+	Reported   Reported
+}
+
+// Evidence is what the values rest on.
+type Evidence struct {
+	Duration, Rate, Periods               float64
+	Blocks, Rejected                      int
+	FrequencyStd                          float64
+	AmplitudeReference, AmplitudeDevice   float64 // V peak at the recorder
+	DistortionReference, DistortionDevice float64
+	ResidualReference, ResidualDevice     float64      // V
+	HumReference, HumDevice               float64      // amplitude used for the hum influence, V; 0 none
+	HumFrom                               string       // recording it was seen in
+	LnRatio                               []complex128 // block series of ln(X_D/X_R), accepted blocks
+	BlockTime                             []float64    // s
+	HannDifference                        complex128   // ln ratio with Hann weights minus without
+	HannSigma                             float64      // its standard deviation
+}

@@ -1,0 +1,50 @@
+// Package sine is the sine approximation of sampled signals: amplitude, phase, frequency, harmonics, residual and block series of several channels at one shared frequency.
+package sine
+
+// Settings of an approximation. Every field that may be zero says so.
+type Settings struct {
+	Rate      float64 // samples per second
+	Frequency float64 // start value in Hz
+	Harmonics int     // highest harmonic fitted, the fundamental being 1
+	Drift     int     // order of the Legendre drift in each block
+	Mains     float64 // mains frequency in Hz whose multiples become regressors under the 1/T rule; 0 for none
+	Block     int     // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency and Mains
+}
+
+// Line is one spectral line of one channel.
+type Line struct {
+	Frequency float64    // Hz
+	Amplitude complex128 // peak, phase at the first sample (for mains lines: modulus is the rms over blocks of the block moduli, noise subtracted)
+}
+
+// Channel is the approximation of one channel.
+type Channel struct {
+	Amplitude  complex128   // fundamental, peak, in the unit of the samples; phase at the first sample, exp(+j omega t)
+	Harmonics  []complex128 // index 0 is the fundamental, 1 the second harmonic ...
+	Distortion float64      // total harmonic distortion: root of the sum of squared harmonics from the second, over the fundamental
+	Residual   float64      // standard deviation of the residual, unit of the samples
+	Offset     float64      // mean of the samples
+	Mains      []Line       // mains lines that were regressors (separable), in order of frequency
+}
+
+// Fit is the sine approximation of one recording: nobody has to go back to the samples.
+type Fit struct {
+	Rate         float64
+	Frames       int64   // frames used and not used
+	Frequency    float64 // refined, Hz on the recorder's own clock
+	FrequencyStd float64 // its standard uncertainty from noise, Hz
+	Periods      float64 // cycles in the blocks used
+	BlockSize    int     // samples in an elementary block
+	Channels     []Channel
+	Blocks       []Block // accepted and rejected, in order of time
+	Rejected     int     // elementary blocks rejected as disturbed
+}
+
+// Block is the fundamental of every channel in one block (or in a run of merged blocks).
+type Block struct {
+	Time     float64      // centre, s from the first sample
+	Z        []complex128 // per channel: peak amplitude with phase referred to the first sample of the recording at the shared refined frequency
+	Variance []float64    // per channel: residual variance
+	Weight   int          // elementary blocks merged in it
+	Rejected bool
+}

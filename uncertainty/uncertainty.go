@@ -1,0 +1,83 @@
+// Package uncertainty evaluates a measurement model: inputs and their distributions, first-order propagation, budget, coverage and Monte Carlo.
+package uncertainty
+
+import "math/rand/v2"
+
+// Distribution is the zero-mean distribution of an input about its value.
+type Distribution interface {
+	Std() float64                // standard uncertainty assigned in first-order propagation
+	Sample(r *rand.Rand) float64 // one draw about zero
+	String() string              // its name, for example "rectangular"
+}
+
+// Input is one input quantity of a measurement model (VIM 2.50), here with dispersion.
+type Input struct {
+	ID        string       // unique in a Set; the same source of uncertainty has the same ID wherever it acts
+	Influence string       // the influence quantity it belongs to: the row of the budget
+	Value     float64      // estimate
+	Dist      Distribution // dispersion about Value
+	Dof       float64      // degrees of freedom of its standard uncertainty, +Inf when known exactly
+}
+
+// Model is the measurement model (VIM 2.48): x holds the value of every input of a Set, in the order of their indices.
+type Model func(x []float64) complex128
+
+// Set is the inputs of all results of one job. Results that share an input are correlated through it.
+type Set struct {
+	inputs []Input
+	index  map[string]int
+}
+
+// Contribution is the effect of one input on a complex result: half the difference of the model at Value ± Std, divided by the result.
+// Its real part is the relative contribution to the modulus, its imaginary part the contribution to the phase in rad.
+type Contribution struct {
+	Input int // index in the Set
+	C     complex128
+}
+
+// Row is one influence quantity in the budget: its inputs combined.
+type Row struct {
+	Influence     string
+	Distribution  string  // of its dominant input
+	Modulus       float64 // standard uncertainty, relative
+	Phase         float64 // standard uncertainty, rad
+	DofModulus    float64
+	DofPhase      float64
+	ShareModulus  float64 // of the variance of the modulus, 0..1
+	SharePhase    float64
+	Contributions []Contribution
+}
+
+// Combined is the combined uncertainty of one component of a result.
+type Combined struct {
+	Std      float64 // combined standard uncertainty: relative for a modulus, rad for a phase
+	Dof      float64 // effective degrees of freedom (Welch-Satterthwaite)
+	K        float64 // coverage factor for the stated probability
+	Expanded float64 // K * Std
+}
+
+// Budget is the uncertainty budget of one complex result.
+type Budget struct {
+	Value       complex128
+	Probability float64
+	Rows        []Row
+	Modulus     Combined
+	Phase       Combined
+	Correlation float64 // between ln modulus and phase
+}
+
+// Interval summarises the Monte Carlo sample of one component. Symmetric means equal tail probabilities.
+type Interval struct {
+	Mean, Std                 float64
+	Low, High                 float64 // probabilistically symmetric coverage interval
+	ShortestLow, ShortestHigh float64
+}
+
+// Simulation is the result of propagating distributions (JCGM 101). Modulus is relative to the first-order value (1 = equal), Phase in rad about it.
+type Simulation struct {
+	Trials      int
+	Seed        uint64
+	Probability float64
+	Modulus     Interval
+	Phase       Interval
+}
