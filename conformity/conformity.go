@@ -11,7 +11,19 @@ const (
 	DoesNotConform
 )
 
-// Limits are tolerance limits in the unit of the value judged.
+// String is the verdict in words.
+func (v Verdict) String() string {
+	switch v {
+	case Conforms:
+		return "conforms"
+	case DoesNotConform:
+		return "does not conform"
+	default:
+		return "not decided"
+	}
+}
+
+// Limits are tolerance limits in the unit of the value judged. A side without a limit is -Inf or +Inf.
 type Limits struct{ Lower, Upper float64 }
 
 // Statement is one statement of conformity (ISO/IEC 17025 7.8.6): the verdict with the numbers it was taken on.
@@ -29,4 +41,14 @@ type Statement struct {
 	Verdict     Verdict
 	Risk        float64 // probability that the true value lies outside the tolerance: specific risk of false acceptance where the verdict is Conforms
 	Remarks     []string
+}
+
+// Question is what has to be decided.
+type Question struct {
+	Subject     string
+	Requirement string
+	Frequency   float64 // Hz
+	Value       float64 // unrounded
+	Relative    bool
+	Tolerance   Limits
 }

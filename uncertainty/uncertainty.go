@@ -3,7 +3,7 @@ package uncertainty
 
 import "math/rand/v2"
 
-// Distribution is the zero-mean distribution of an input about its value.
+// Distribution is the zero-mean distribution of an input about its value. Its dynamic type must be comparable.
 type Distribution interface {
 	Std() float64                // standard uncertainty assigned in first-order propagation
 	Sample(r *rand.Rand) float64 // one draw about zero
@@ -17,9 +17,11 @@ type Input struct {
 	Value     float64      // estimate
 	Dist      Distribution // dispersion about Value
 	Dof       float64      // degrees of freedom of its standard uncertainty, +Inf when known exactly
+	Joint     string       // not empty: inputs of the same Joint come from the same readings and share their degrees of freedom
 }
 
 // Model is the measurement model (VIM 2.48): x holds the value of every input of a Set, in the order of their indices.
+// It must not keep or write x, and must be safe to call from several goroutines.
 type Model func(x []float64) complex128
 
 // Set is the inputs of all results of one job. Results that share an input are correlated through it.
@@ -51,7 +53,7 @@ type Row struct {
 // Combined is the combined uncertainty of one component of a result.
 type Combined struct {
 	Std      float64 // combined standard uncertainty: relative for a modulus, rad for a phase
-	Dof      float64 // effective degrees of freedom (Welch-Satterthwaite)
+	Dof      float64 // effective degrees of freedom (Welch-Satterthwaite), not truncated
 	K        float64 // coverage factor for the stated probability
 	Expanded float64 // K * Std
 }
@@ -64,20 +66,46 @@ type Budget struct {
 	Modulus     Combined
 	Phase       Combined
 	Correlation float64 // between ln modulus and phase
+	SecondOrder SecondOrder
+}
+
+// SecondOrder is what first order leaves out: the terms of next higher order in the variance, and the shift of the expectation.
+// It is for reporting and for the choice of evaluation; Budget.Modulus and Budget.Phase do not contain it.
+type SecondOrder struct {
+	StdModulus, StdPhase   float64 // combined standard uncertainty with the terms of second order, relative and rad
+	BiasModulus, BiasPhase float64 // expectation minus the value at the estimates, relative and rad
+	Terms                  []Term  // terms above 1 % of the combined standard uncertainty, in order of the inputs
+}
+
+// Term is one term of second order: of one input (I == J) or of the product of two.
+type Term struct {
+	I, J           int // indices in the Set
+	Modulus, Phase float64
 }
 
 // Interval summarises the Monte Carlo sample of one component. Symmetric means equal tail probabilities.
 type Interval struct {
-	Mean, Std                 float64
+	Mean, Std                 float64 // NaN where an input has no finite mean or variance (Student's t with too few degrees of freedom)
 	Low, High                 float64 // probabilistically symmetric coverage interval
 	ShortestLow, ShortestHigh float64
 }
 
 // Simulation is the result of propagating distributions (JCGM 101). Modulus is relative to the first-order value (1 = equal), Phase in rad about it.
 type Simulation struct {
-	Trials      int
-	Seed        uint64
-	Probability float64
-	Modulus     Interval
-	Phase       Interval
+	Trials        int
+	Seed          uint64
+	Probability   float64
+	Modulus       Interval
+	Phase         Interval
+	ModulusSample []float64 // in order of the trials; nil unless kept
+	PhaseSample   []float64
+}
+
+// SimulationSettings say how to propagate distributions. Only Workers and Keep may be zero.
+type SimulationSettings struct {
+	Trials      int     // at least 10000
+	Seed        uint64  // reported with the result
+	Probability float64 // of the coverage intervals
+	Workers     int     // goroutines, without effect on the result; 0: one
+	Keep        bool    // return the sample
 }
