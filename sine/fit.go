@@ -8,7 +8,8 @@ type Settings struct {
 	Harmonics int     // highest harmonic fitted, the fundamental being 1
 	Drift     int     // order of the Legendre drift in each block
 	Mains     float64 // mains frequency in Hz whose multiples become regressors under the 1/T rule; 0 for none
-	Block     int     // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency and Mains
+	Block     int     // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency, Mains and Frames
+	Frames    int64   // announced length of the recording in frames; 0 unknown
 }
 
 // Line is one spectral line of one channel.
@@ -36,8 +37,12 @@ type Fit struct {
 	Periods      float64 // cycles in the blocks used
 	BlockSize    int     // samples in an elementary block
 	Channels     []Channel
-	Blocks       []Block // accepted and rejected, in order of time
+	Blocks       []Block // accepted and rejected, in order of time; none from Batch
 	Rejected     int     // elementary blocks rejected as disturbed
+	Start        float64 // frequency of the regressors of the last pass, Hz
+	Condition    float64 // condition number of the regressors, columns of unit length
+	Steps        []Step  // steps in the phase common to all channels: time lost or inserted by the recorder
+	Passes       int     // passes over the samples
 }
 
 // Block is the fundamental of every channel in one block (or in a run of merged blocks).
@@ -47,4 +52,12 @@ type Block struct {
 	Variance []float64    // per channel: residual variance
 	Weight   int          // elementary blocks merged in it
 	Rejected bool
+}
+
+// Step is a step in the phase common to all channels, as dropped samples make it.
+type Step struct {
+	Block  int     // index in Fit.Blocks of the first block after the step
+	Sample int64   // number of the frame at which it happened, to within a block
+	Time   float64 // of that frame, s from the first sample
+	Lost   float64 // time missing from the recording, s; negative where time was inserted. Known modulo one period: |Lost| <= 1/(2f)
 }
