@@ -30,6 +30,7 @@ const (
 // Value is a quantity as someone wrote it: the number in coherent SI units (amplitudes as peak), the unit and wording it was written in.
 type Value struct {
 	SI        float64   // coherent SI; peak where Amplitude is stated
+	Number    float64   // the number as written, in Unit
 	Unit      Unit      // the unit as written
 	Amplitude Amplitude // as written; SI is already peak
 	Text      string    // the text as written
