@@ -2,6 +2,7 @@
 export GOTOOLCHAIN := go1.27.3
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo devel)
+ASSETS  := internal/assets/files/SourceSans3-LICENSE.md
 GOTOOL  := go tool -modfile=tools/go.mod
 
 .DEFAULT_GOAL := help
@@ -13,8 +14,10 @@ help: ## list the targets
 setup: ## install the Debian packages the tests use, where one is missing
 	@sh scripts/setup.sh
 
-assets: ## fetch the certificate's fonts (npm, pinned in package-lock.json)
-	@sh internal/assets/fetch.sh
+assets: $(ASSETS) ## fetch the certificate's fonts (npm, pinned in package-lock.json)
+
+$(ASSETS): package-lock.json internal/assets/fetch.sh
+	sh internal/assets/fetch.sh
 
 build: assets ## bin/plumbline, one static program
 	CGO_ENABLED=0 go build -trimpath -buildvcs=false -ldflags '-X main.version=$(VERSION)' -o bin/plumbline ./cmd/plumbline
@@ -23,7 +26,7 @@ demo: build ## an invented calibration from recordings to certificate, in ./demo
 	bin/plumbline demo --dir demo
 
 test: setup assets ## every check; the last line counts them
-	@go run ./scripts/testrun
+	@go build -o bin/testrun ./scripts/testrun && bin/testrun
 
 lint: assets ## static analysis, known vulnerabilities that are reached
 	$(GOTOOL) golangci-lint run ./...
