@@ -10,7 +10,7 @@ import (
 // Channel describes one channel of a recording.
 type Channel struct {
 	Name string        // as written in the file, may be empty
-	Unit quantity.Unit // unit of the samples after reading; Symbol "FS" means fraction of full scale, "" unknown
+	Unit quantity.Unit // unit of the samples as delivered by Read; Symbol "FS" means fraction of full scale, "" unknown
 	Bits int           // resolution of integer samples in bits, 0 for floating point or text
 }
 
@@ -21,6 +21,7 @@ type Info struct {
 	Rate     float64   // samples per second
 	Frames   int64     // frames (one sample of every channel) announced by the header; -1 where only reading can tell
 	Start    time.Time // zero where the file does not say
+	Findings []Finding // what opening the file found, for example gaps in a column of times
 	Notes    []string  // what was guessed or repaired on opening, in plain words (delimiter, unfinished header ...)
 }
 
