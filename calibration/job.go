@@ -32,8 +32,9 @@ type Job struct {
 	Procedure        Procedure
 	Scope            []Scope // empty: the laboratory states none
 	Points           []PointPlan
-	ValidityOverride string // named reason for calibrating outside the reference certificate's validity; printed
-	Seed             uint64 // of the Monte Carlo evaluation
+	ValidityOverride string  // named reason for calibrating outside the reference certificate's validity; printed
+	Seed             uint64  // of the Monte Carlo evaluation
+	Clock            float64 // relative standard uncertainty of the recorder's clock; NaN not stated
 }
 
 // Conditions are the environment during the calibration.
@@ -85,8 +86,10 @@ type Influence struct {
 	NotApplicable string // reason; empty where the influence applies
 	Distribution  string // "normal", "rectangular", "triangular", "arcsine"
 	Bands         []Band
-	Dof           float64 // +Inf where not stated
-	Source        string  // where the numbers come from
+	Dof           float64    // +Inf where not stated
+	Resonance     [2]float64 // mounting only: limits of the mounted resonance, Hz
+	Mountings     int        // repeatability only: number of mountings the result is the mean of
+	Source        string     // where the numbers come from
 }
 
 // Band is the size of an influence in a range of frequency: standard uncertainty where the distribution is normal, half-width otherwise.
@@ -140,15 +143,27 @@ type Point struct {
 	Uses        []int             // inputs of Model
 }
 
+// Evaluation names which evaluation a stated uncertainty comes from.
+type Evaluation string
+
+// The evaluations.
+const (
+	FirstOrder Evaluation = "first order"
+	MonteCarlo Evaluation = "Monte Carlo"
+)
+
 // Reported is the uncertainty that is stated, and which evaluation it comes from.
 type Reported struct {
-	Evaluation    string  // "first order" or "Monte Carlo"
-	Reason        string  // why
-	UModulus      float64 // expanded, relative
-	KModulus      float64
-	UPhase        float64 // expanded, rad; NaN without phase
-	KPhase        float64
-	RaisedToScope bool // U was raised to the laboratory's smallest claimable uncertainty
+	Evaluation      Evaluation // of the modulus
+	Reason          string     // why
+	EvaluationPhase Evaluation
+	ReasonPhase     string
+	UModulus        float64 // expanded, relative
+	KModulus        float64
+	UPhase          float64 // expanded, rad; NaN without phase
+	KPhase          float64
+	RaisedModulus   bool // U of the modulus was raised to the laboratory's smallest claimable uncertainty
+	RaisedPhase     bool
 }
 
 // Deviation is the relative deviation of the modulus from that at the reference frequency.
@@ -162,15 +177,19 @@ type Deviation struct {
 // Evidence is what the values rest on.
 type Evidence struct {
 	Duration, Rate, Periods               float64
-	Blocks, Rejected                      int
+	Frames                                int64
+	Blocks, Rejected                      int // elementary blocks accepted (readings, where a display was read) and rejected
 	FrequencyStd                          float64
-	AmplitudeReference, AmplitudeDevice   float64 // V peak at the recorder
-	DistortionReference, DistortionDevice float64
-	ResidualReference, ResidualDevice     float64      // V
-	HumReference, HumDevice               float64      // amplitude used for the hum influence, V; 0 none
-	HumFrom                               string       // recording it was seen in
+	Ratio                                 complex128   // X_D/X_R at the recorder; the mean reading over its unit where a display was read
 	LnRatio                               []complex128 // block series of ln(X_D/X_R), accepted blocks
 	BlockTime                             []float64    // s
-	HannDifference                        complex128   // ln ratio with Hann weights minus without
-	HannSigma                             float64      // its standard deviation
+	StdLnRatio                            [2]float64   // experimental standard deviation of the mean, real and imaginary part
+	AmplitudeReference, AmplitudeDevice   float64      // V peak at the recorder
+	StepReference, StepDevice             float64      // V, quantisation step; 0 not known
+	DistortionReference, DistortionDevice float64
+	ResidualReference, ResidualDevice     float64    // V
+	HumReference, HumDevice               float64    // amplitude used for the hum influence, V peak; 0 none
+	HumFrom                               string     // recording it was seen in; empty: the point is not on a mains line
+	HannDifference                        complex128 // ln ratio with Hann weights minus without
+	HannStd                               float64    // standard deviation of it expected from noise
 }

@@ -8,6 +8,7 @@ type Settings struct {
 	Harmonics int     // highest harmonic fitted, the fundamental being 1
 	Drift     int     // order of the Legendre drift in each block
 	Mains     float64 // mains frequency in Hz whose multiples become regressors under the 1/T rule; 0 for none
+	Orders    []int   // multiples of Mains that become regressors; nil: the package's own choice of the lowest few
 	Block     int     // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency, Mains and Frames
 	Frames    int64   // announced length of the recording in frames; 0 unknown
 }
@@ -16,6 +17,7 @@ type Settings struct {
 type Line struct {
 	Frequency float64    // Hz
 	Amplitude complex128 // peak, phase at the first sample (for mains lines: modulus is the rms over blocks of the block moduli, noise subtracted)
+	Std       float64    // standard uncertainty of |Amplitude| from noise, same unit
 }
 
 // Channel is the approximation of one channel.

@@ -1,0 +1,211 @@
+package calibration
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"plumbline/recording"
+	"plumbline/sine"
+)
+
+// readFrames is the number of frames read at a time.
+const readFrames = 1 << 14
+
+// acquisition is one recording reduced to what the evaluation needs.
+type acquisition struct {
+	fit               sine.Fit
+	ratio             sine.Ratio
+	reference, device int // indices of the channels in the fit
+	findings          []recording.Finding
+	steps             [2]float64 // quantisation steps of reference and device, V
+}
+
+// acquire inspects and approximates the recording of one point. Samples become volts at the recorder.
+func (j *Job) acquire(p PointPlan, orders []int) (acquisition, error) {
+	rec := p.Recording
+	cols := [2]int{j.ReferenceChain.Column, j.DeviceChain.Column}
+	chains := [2]Chain{j.ReferenceChain, j.DeviceChain}
+	a := acquisition{reference: 0, device: 1}
+	var scale [2]float64
+	for i, c := range cols {
+		if c < 1 || c > len(rec.Info.Channels) {
+			return a, fmt.Errorf("recording %s has %d channels, channel %d is missing", rec.Name, len(rec.Info.Channels), c)
+		}
+		s, err := chains[i].scale(rec, c)
+		if err != nil {
+			return a, err
+		}
+		scale[i] = s
+		a.steps[i] = chains[i].step(rec, c, s)
+	}
+	if cols[0] == cols[1] {
+		return a, fmt.Errorf("reference and device are both channel %d of recording %s", cols[0], rec.Name)
+	}
+	if err := j.admissible(p, rec.Info); err != nil {
+		return a, err
+	}
+	pass := &pass{rec: rec, columns: cols, scale: scale, inspector: recording.NewInspector(rec.Info)}
+	fit, err := sine.Approximate(pass.open, 2, sine.Settings{
+		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
+		Mains: j.Procedure.Mains, Orders: orders, Frames: rec.Info.Frames,
+	})
+	a.findings = pass.findings
+	if refused := refusals(pass.findings, rec.Name); refused != nil {
+		return a, refused
+	}
+	if err != nil {
+		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
+	}
+	a.fit = fit
+	a.ratio, err = fit.Ratio(a.device, a.reference)
+	if err != nil {
+		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
+	}
+	return a, nil
+}
+
+// admissible refuses what no computation can mend: a frequency above the usable band, too few periods.
+func (j *Job) admissible(p PointPlan, info recording.Info) error {
+	if !(info.Rate > 0) {
+		return fmt.Errorf("recording %s: the sampling rate is not known: state it with the point", p.Recording.Name)
+	}
+	if limit := j.Procedure.UsableBand * info.Rate; p.Frequency > limit {
+		return fmt.Errorf("recording %s: %g Hz is above the usable band of a recording at %g samples per second, 0 Hz to %g Hz", p.Recording.Name, p.Frequency, info.Rate, limit)
+	}
+	if info.Frames < 0 {
+		return nil // told after reading
+	}
+	return j.enoughPeriods(p, float64(info.Frames)/info.Rate)
+}
+
+func (j *Job) enoughPeriods(p PointPlan, duration float64) error {
+	// half a sample of slack, so that a record of whole periods is not refused for its rounding
+	if periods := p.Frequency * duration; periods < j.Procedure.LeastPeriods-0.01 {
+		return fmt.Errorf("recording %s: %.3g s hold %.3g periods of %g Hz, procedure %q asks for at least %g", p.Recording.Name, duration, periods, p.Frequency, j.Procedure.Name, j.Procedure.LeastPeriods)
+	}
+	return nil
+}
+
+// scale is volts per unit of the samples of channel c (1-based).
+func (c Chain) scale(rec *recording.Recording, n int) (float64, error) {
+	u := rec.Info.Channels[n-1].Unit
+	switch {
+	case u.Symbol == "FS":
+		if !(c.FullScale() > 0) {
+			return 0, fmt.Errorf("recording %s, channel %d holds fractions of full scale: state the recorder channel's full scale in volts", rec.Name, n)
+		}
+		return c.FullScale(), nil
+	case u.Dim == voltDimension:
+		return u.Factor, nil
+	case u.Symbol == "":
+		return 0, fmt.Errorf("recording %s, channel %d has no unit: state the unit of its columns with the point, V or FS (fraction of full scale)", rec.Name, n)
+	}
+	return 0, fmt.Errorf("recording %s, channel %d is in %s, allowed are volts and fractions of full scale", rec.Name, n, u.Symbol)
+}
+
+// step is the quantisation step in V: the recorder channel's resolution where stated, else from the recording's bits; 0 not known.
+func (c Chain) step(rec *recording.Recording, n int, scale float64) float64 {
+	if len(c.Stages) > 0 && c.Stages[len(c.Stages)-1].Resolution > 0 {
+		return c.Stages[len(c.Stages)-1].Resolution
+	}
+	if bits := rec.Info.Channels[n-1].Bits; bits > 0 {
+		return scale * math.Exp2(float64(1-bits))
+	}
+	return 0
+}
+
+// pass reads a recording once for every pass of the approximation, and inspects it on the first.
+type pass struct {
+	rec       *recording.Recording
+	columns   [2]int
+	scale     [2]float64
+	inspector *recording.Inspector // nil after the first pass
+	findings  []recording.Finding
+}
+
+// open starts one pass; next fills the two channels with volts.
+func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
+	r, err := p.rec.Open()
+	if err != nil {
+		return nil, err
+	}
+	all := make([][]float64, len(p.rec.Info.Channels))
+	for c := range all {
+		all[c] = make([]float64, readFrames)
+	}
+	return func(dst [][]float64) (int, error) {
+		want := min(len(dst[0]), readFrames)
+		part := make([][]float64, len(all))
+		for c := range all {
+			part[c] = all[c][:want]
+		}
+		n, err := r.Read(part)
+		if err != nil {
+			return 0, p.end(r, err)
+		}
+		if p.inspector != nil {
+			for c := range part {
+				part[c] = part[c][:n]
+			}
+			p.inspector.Add(part)
+		}
+		for i, column := range p.columns {
+			for k, v := range part[column-1][:n] {
+				dst[i][k] = v * p.scale[i]
+			}
+		}
+		return n, nil
+	}, nil
+}
+
+// end closes the reader and keeps what the first pass found.
+func (p *pass) end(r recording.Reader, err error) error {
+	if p.inspector != nil && errors.Is(err, io.EOF) {
+		for _, f := range p.inspector.Findings() {
+			if f.Channel == 0 || f.Channel == p.columns[0] || f.Channel == p.columns[1] {
+				p.findings = append(p.findings, f)
+			}
+		}
+		p.inspector = nil
+	}
+	if e := r.Close(); e != nil && errors.Is(err, io.EOF) {
+		return e
+	}
+	return err
+}
+
+// refusals joins the findings that forbid using a recording; nil where there are none.
+func refusals(findings []recording.Finding, name string) error {
+	var errs []error
+	for _, f := range findings {
+		if f.Refuse {
+			errs = append(errs, fmt.Errorf("recording %s, %s", name, f.Text))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// evidence reports what a point's values rest on.
+func (a acquisition) evidence() Evidence {
+	ref, dev := a.fit.Channels[a.reference], a.fit.Channels[a.device]
+	accepted := 0
+	for _, b := range a.fit.Blocks {
+		if !b.Rejected {
+			accepted += b.Weight
+		}
+	}
+	return Evidence{
+		Duration: float64(a.fit.Frames) / a.fit.Rate, Rate: a.fit.Rate, Periods: a.fit.Periods, Frames: a.fit.Frames,
+		Blocks: accepted, Rejected: a.fit.Rejected, FrequencyStd: a.fit.FrequencyStd,
+		Ratio: a.ratio.Value, LnRatio: slices.Clone(a.ratio.Ln), BlockTime: slices.Clone(a.ratio.Time),
+		StdLnRatio:         [2]float64{a.ratio.StdRe, a.ratio.StdIm},
+		AmplitudeReference: modulus(ref.Amplitude), AmplitudeDevice: modulus(dev.Amplitude),
+		StepReference: a.steps[0], StepDevice: a.steps[1],
+		DistortionReference: ref.Distortion, DistortionDevice: dev.Distortion,
+		ResidualReference: ref.Residual, ResidualDevice: dev.Residual,
+		HannDifference: a.ratio.Hann, HannStd: a.ratio.HannStd,
+	}
+}

@@ -1,0 +1,97 @@
+package calibration
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// baseOrders are the multiples of the mains frequency that are always regressors where they can be separated.
+var baseOrders = []int{1, 2, 3, 4, 5}
+
+// onMains returns the multiple of the mains frequency that cannot be told from f in a record of duration T: |f - k f_mains| T < 1.
+func (p Procedure) onMains(f, duration float64) (k int, on bool) {
+	if !(p.Mains > 0) {
+		return 0, false
+	}
+	k = max(1, int(math.Round(f/p.Mains)))
+	return k, math.Abs(f-float64(k)*p.Mains)*duration < 1
+}
+
+// mainsOrders is the multiples of the mains frequency to look for in every recording: the lowest few and those the job's points lie on.
+func (j *Job) mainsOrders() []int {
+	orders := slices.Clone(baseOrders)
+	for _, p := range j.Points {
+		if p.Recording == nil || !(p.Recording.Info.Rate > 0) {
+			continue
+		}
+		duration := 1.0
+		if p.Recording.Info.Frames > 0 {
+			duration = float64(p.Recording.Info.Frames) / p.Recording.Info.Rate
+		}
+		// the clock of the generator may be off: half as much again
+		if k, on := j.Procedure.onMains(p.Frequency, duration/1.5); on && !slices.Contains(orders, k) {
+			orders = append(orders, k)
+		}
+	}
+	slices.Sort(orders)
+	return orders
+}
+
+// addHumEvidence looks, for every point that lies on a mains line, for the line's amplitude in the job's other recordings, where it can be
+// separated. With none the point is refused.
+func (j *Job) addHumEvidence(points []Point, acquired []*acquisition) {
+	for i := range points {
+		p := &points[i]
+		if p.Refused != "" || acquired[i] == nil {
+			continue
+		}
+		k, on := j.Procedure.onMains(p.Frequency, p.Evidence.Duration)
+		if !on {
+			continue
+		}
+		line := float64(k) * j.Procedure.Mains
+		for n, a := range acquired {
+			if n == i || a == nil {
+				continue
+			}
+			ref, okRef := a.hum(a.reference, line)
+			dev, okDev := a.hum(a.device, line)
+			if !okRef || !okDev {
+				continue
+			}
+			if p.Evidence.HumFrom == "" || dev/p.Evidence.AmplitudeDevice+ref/p.Evidence.AmplitudeReference >
+				p.Evidence.HumDevice/p.Evidence.AmplitudeDevice+p.Evidence.HumReference/p.Evidence.AmplitudeReference {
+				p.Evidence.HumFrom = j.Points[n].Recording.Name
+			}
+			p.Evidence.HumReference = max(p.Evidence.HumReference, ref)
+			p.Evidence.HumDevice = max(p.Evidence.HumDevice, dev)
+		}
+		if p.Evidence.HumFrom == "" {
+			p.Refused = fmt.Sprintf("recording %s: %g Hz lies on multiple %d of the mains frequency (%g Hz) and no other recording of the job shows that line apart from its own harmonics: record at %s",
+				p.Plan.Recording.Name, p.Plan.Frequency, k, line, j.goodFrequency(p.Plan.Frequency, p.Evidence.Duration))
+			continue
+		}
+		p.remark("mains-harmonic", "%g Hz lies on multiple %d of the mains frequency: hum there cannot be seen in this recording; its amplitude is taken from %s; nearest good frequency: %s",
+			p.Plan.Frequency, k, p.Evidence.HumFrom, j.goodFrequency(p.Plan.Frequency, p.Evidence.Duration))
+	}
+}
+
+// hum is the amplitude of a mains line in one channel with an allowance of two standard deviations for its own noise; ok false where the line
+// was not separable.
+func (a *acquisition) hum(channel int, line float64) (amplitude float64, ok bool) {
+	for _, l := range a.fit.Channels[channel].Mains {
+		if math.Abs(l.Frequency-line) < 1e-6*line {
+			return modulus(l.Amplitude) + 2*l.Std, true
+		}
+	}
+	return 0, false
+}
+
+// goodFrequency names the frequencies next to f that keep clear of every mains multiple by a few times 1/T, at least 1 % (or 0.5 Hz) away.
+func (j *Job) goodFrequency(f, duration float64) string {
+	k := math.Max(1, math.Round(f/j.Procedure.Mains))
+	away := math.Min(math.Max(3/duration, math.Max(0.5, 0.03*math.Min(f, j.Procedure.Mains))), j.Procedure.Mains/4)
+	line := k * j.Procedure.Mains
+	return fmt.Sprintf("%.4g Hz or %.4g Hz", line-away, line+away)
+}

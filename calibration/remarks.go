@@ -1,0 +1,241 @@
+package calibration
+
+import (
+	"fmt"
+	"math"
+
+	"plumbline/quantity"
+)
+
+// Limits above which something is worth a remark. None of them changes a reported value.
+const (
+	remarkSigma     = 3.0  // Hann-weighted and plain mean differ by more standard deviations
+	remarkTrend     = 4.0  // t value of a linear trend in the block series
+	remarkFrequency = 5e-3 // measured against nominal frequency
+	remarkLevel     = 0.1  // measured against nominal level
+	remarkTolerance = 0.3  // ln of measured over nominal sensitivity that calls for a known factor
+	swapMargin      = 0.25 // ln distance within which a ratio counts as the inverse of the expected one
+)
+
+// addRemarks says what has to be known about each point and the whole job.
+func (r *Result) addRemarks(acquired []*acquisition) {
+	for i := range r.Points {
+		p := &r.Points[i]
+		if p.Refused != "" {
+			continue
+		}
+		r.Job.remarkReading(p)
+		if a := acquired[i]; a != nil {
+			r.Job.remarkRecording(p, a)
+		}
+		r.Job.remarkRanges(p)
+		r.Job.remarkNominal(p)
+		p.remarkSimulation()
+	}
+	r.jobRemarks()
+	r.methodDeviations()
+}
+
+func (j *Job) remarkReading(p *Point) {
+	if p.Plan.Recording == nil {
+		p.remark("read-off", "values were read off a display, not recorded; type A is the standard deviation of a single reading (%d readings)", len(p.Plan.Readings))
+	}
+}
+
+// remarkRecording passes on what the inspection and the approximation noticed.
+func (j *Job) remarkRecording(p *Point, a *acquisition) {
+	for _, note := range p.Plan.Recording.Info.Notes {
+		p.remark("import", "recording %s: %s", p.Plan.Recording.Name, note)
+	}
+	for _, f := range a.findings {
+		p.remark(string(f.Code), "recording %s, %s", p.Plan.Recording.Name, f.Text)
+	}
+	if n := p.Evidence.Rejected; n > 0 {
+		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out", n, n+p.Evidence.Blocks)
+	}
+	if math.Abs(p.Frequency/p.Plan.Frequency-1) > remarkFrequency {
+		p.remark("frequency", "frequency found %.6g Hz, nominal %g Hz", p.Frequency, p.Plan.Frequency)
+	}
+	if !math.IsNaN(p.Plan.Level) && math.Abs(p.Level/p.Plan.Level-1) > remarkLevel {
+		p.remark("level", "level found %s, nominal %s", j.levelText(p.Level), j.levelText(p.Plan.Level))
+	}
+	e := p.Evidence
+	if d := e.HannDifference; e.HannStd > 0 && max(math.Abs(real(d)), math.Abs(imag(d))) > remarkSigma*e.HannStd {
+		p.remark("drift", "the Hann-weighted mean differs from the plain one by %.2g %% and %.2g°, more than noise explains: the point may not have been steady", 100*real(d), imag(d)*180/math.Pi)
+	}
+	if re, im := a.ratio.TrendRe, a.ratio.TrendIm; max(math.Abs(re), math.Abs(im)) > remarkTrend {
+		p.remark("trend", "the ratio still moved during the recording: trend %.1f standard deviations in modulus, %.1f in phase", re, im)
+	}
+	for _, s := range []struct {
+		name string
+		step float64
+	}{{"reference", e.StepReference}, {"device", e.StepDevice}} {
+		if s.step == 0 {
+			p.remark("resolution", "the quantisation step of the %s channel is not known; it acts within the noise", s.name)
+		}
+	}
+	if !p.HasPhase {
+		p.remark("no-phase", "the reference's certificate gives no phase: none is reported")
+	}
+}
+
+// levelText prints a level of the device's quantity of motion in SI, peak.
+func (j *Job) levelText(level float64) string {
+	unit := [...]string{"m", "m/s", "m/s²"}[derivative(j.Device.Transducer)]
+	return fmt.Sprintf("%.4g %s peak", level, unit)
+}
+
+// acceleration is a level of the device's quantity of motion as acceleration in m/s².
+func (j *Job) acceleration(level, f float64) float64 {
+	return level * math.Pow(2*math.Pi*f, float64(2-derivative(j.Device.Transducer)))
+}
+
+// remarkRanges compares the level with the ranges of both transducers.
+func (j *Job) remarkRanges(p *Point) {
+	if r := j.Device.Range; r > 0 && p.Level > r {
+		p.remark("range", "level %s is above the device's range, %s", j.levelText(p.Level), j.levelText(r))
+	}
+	omega := 2 * math.Pi * p.Frequency
+	ref := p.Level * math.Pow(omega, float64(derivative(j.Reference.Transducer)-derivative(j.Device.Transducer)))
+	if r := j.Reference.Range; r > 0 && p.Plan.Recording != nil && ref > r {
+		p.remark("range", "level is above the range of reference %s", j.Reference.Serial)
+	}
+}
+
+// knownFactors are the mistakes that multiply a sensitivity by a known number (ISO 2041 peak, rms, peak-to-peak; units; amplifier gain steps).
+var knownFactors = []struct {
+	factor float64
+	name   string
+}{
+	{1 / math.Sqrt2, "rms taken for peak"}, {math.Sqrt2, "peak taken for rms"}, {0.5, "peak taken for peak-to-peak"}, {2, "peak-to-peak taken for peak"},
+	{1 / (2 * math.Sqrt2), "rms taken for peak-to-peak"}, {2 * math.Sqrt2, "peak-to-peak taken for rms"},
+	{1 / quantity.StandardGravity, "g and m/s² mixed up"}, {quantity.StandardGravity, "g and m/s² mixed up"},
+	{0.1, "gain step of 10"}, {10, "gain step of 10"}, {0.01, "gain step of 100"}, {100, "gain step of 100"},
+}
+
+// remarkNominal compares the sensitivity with the device's nominal one and asks about known factors; nothing is corrected.
+func (j *Job) remarkNominal(p *Point) {
+	off := math.Log(modulus(p.Sensitivity) / j.Device.Nominal)
+	if math.Abs(off) < remarkTolerance || !j.nearReference(p) {
+		return
+	}
+	text := fmt.Sprintf("the sensitivity is %.4g times the nominal one", math.Exp(off))
+	var near []string
+	for _, k := range knownFactors {
+		if math.Abs(off-math.Log(k.factor)) < 0.06 {
+			near = append(near, k.name)
+		}
+	}
+	for i, n := range near {
+		if i == 0 {
+			text += "; check for: " + n
+		} else {
+			text += " or " + n
+		}
+	}
+	p.remark("nominal", "%s; nothing was corrected", text)
+}
+
+// nearReference limits comparisons with the nominal sensitivity to the middle of the range, where the response is flat.
+func (j *Job) nearReference(p *Point) bool {
+	f0 := j.Device.ReferenceFrequency
+	return p.Frequency > f0/100 && p.Frequency < 3*f0
+}
+
+// swapped compares the ratio of the channels with the expected one and with its inverse.
+func (j *Job) swapped(p Point) string {
+	s, _, err := j.Reference.Sensitivity(p.Frequency)
+	if err != nil {
+		return ""
+	}
+	order := derivative(j.Device.Transducer) - derivative(j.Reference.Transducer)
+	expected := j.Device.Nominal * math.Pow(2*math.Pi*p.Frequency, float64(order)) / (s * j.ReferenceChain.gainAt(p.Frequency))
+	if j.Subject == OfTransducer {
+		expected *= j.DeviceChain.gainAt(p.Frequency)
+	}
+	measured := modulus(p.Evidence.Ratio)
+	off, inverse := math.Log(measured/expected), math.Log(measured*expected)
+	if math.Abs(inverse) < swapMargin && math.Abs(off) > 4*swapMargin {
+		return fmt.Sprintf("channels %d (reference) and %d (device) look swapped: ratio device to reference %.4g, expected about %.4g", j.ReferenceChain.Column, j.DeviceChain.Column, measured, expected)
+	}
+	return ""
+}
+
+// lostSamples refuses a recording in which both channels jump in phase together.
+func lostSamples(a acquisition) string {
+	if len(a.fit.Steps) == 0 {
+		return ""
+	}
+	s := a.fit.Steps[0]
+	return fmt.Sprintf("all channels: about %.0f samples are missing or repeated near sample %.0f (the phase of all channels steps together), %d such places", math.Abs(s.Lost)*a.fit.Rate, float64(s.Sample), len(a.fit.Steps))
+}
+
+// remarkSimulation says where first order and Monte Carlo differ by more than the two digits U is stated with.
+func (p *Point) remarkSimulation() {
+	gum := p.Budget.Modulus.Expanded
+	mc := (p.Simulation.Modulus.High - p.Simulation.Modulus.Low) / 2
+	if d := math.Abs(mc - gum); d > max(numericalTolerance(gum), 0.02*gum) {
+		p.remark("evaluations-differ", "U of the modulus is %.2g %% to first order and %.2g %% by Monte Carlo; %s is stated: %s", 100*gum, 100*mc, p.Reported.Evaluation, p.Reported.Reason)
+	}
+}
+
+// numericalTolerance is half a unit of the second significant digit of u (JCGM 101 7.9.2).
+func numericalTolerance(u float64) float64 {
+	if !(u > 0) {
+		return 0
+	}
+	return 0.5 * math.Pow(10, math.Floor(math.Log10(u))-1)
+}
+
+// jobRemarks are about the whole job.
+func (r *Result) jobRemarks() {
+	add := func(code, format string, args ...any) {
+		r.Remarks = append(r.Remarks, Remark{Code: code, Text: fmt.Sprintf(format, args...)})
+	}
+	j := r.Job
+	ref := r.ReferencePoint()
+	switch {
+	case ref < 0:
+		add("no-reference-point", "no point with a value at the reference frequency %g Hz: no deviations and no statement of conformity", j.Device.ReferenceFrequency)
+	case r.Points[ref].Evidence.HumFrom != "":
+		add("reference-on-mains", "the reference frequency %g Hz lies on a multiple of the mains frequency: its hum term enters every deviation from the value at the reference frequency and every flatness statement", j.Device.ReferenceFrequency)
+	}
+	if n := len(r.Points); n < j.Procedure.LeastPoints {
+		add("few-points", "%d points, procedure %q asks for at least %d for a frequency response", n, j.Procedure.Name, j.Procedure.LeastPoints)
+	}
+	if j.ValidityOverride != "" {
+		add("validity-override", "performed outside the validity of reference certificate %s, allowed because: %s", j.Reference.Certificate.Number, j.ValidityOverride)
+	}
+	if in, ok := j.Procedure.Influence("temperature"); ok && in.NotApplicable == "" && !j.Device.Temperature.Stated {
+		add("device-temperature", "the device's temperature coefficient is not known: its sensitivity is stated at the temperature of the calibration, uncorrected")
+	}
+	for _, s := range append(append([]Stage{}, j.ReferenceChain.Stages...), j.DeviceChain.Stages...) {
+		if c := s.Certificate; !c.ValidUntil.IsZero() && j.Until.After(c.ValidUntil) {
+			add("equipment-expired", "certificate %s of %s was valid until %s", c.Number, s.ID(), c.ValidUntil.Format("2006-01-02"))
+		}
+	}
+}
+
+// methodDeviations lists points outside the method's range of frequency and level.
+func (r *Result) methodDeviations() {
+	p := r.Job.Procedure
+	for i := range r.Points {
+		q := &r.Points[i]
+		if q.Refused != "" {
+			continue
+		}
+		f := q.Plan.Frequency
+		if lo, hi := p.FrequencyRange[0], p.FrequencyRange[1]; f < lo*(1-edge) || f > hi*(1+edge) {
+			r.deviate(q, "frequency-range", "%g Hz is outside the method's range of frequency, %g Hz to %g Hz", f, lo, hi)
+		}
+		a := r.Job.acceleration(q.Level, f)
+		if lo, hi := p.LevelRange[0], p.LevelRange[1]; a < lo || a > hi {
+			r.deviate(q, "level-range", "at %g Hz the level of %.3g m/s² is outside the method's range, %g m/s² to %g m/s²", f, a, lo, hi)
+		}
+	}
+}
+
+func (r *Result) deviate(p *Point, code, format string, args ...any) {
+	p.remark(code, format, args...)
+	r.Deviations = append(r.Deviations, Remark{Code: code, Text: fmt.Sprintf(format, args...)})
+}
