@@ -172,18 +172,15 @@ func (r *Result) ReferencePoint() int {
 // addDeviations computes every point's deviation from the value at the reference frequency as one model over the inputs of both points, so
 // that what they share cancels.
 func (r *Result) addDeviations(workers int) {
-	ref := r.ReferencePoint()
-	if ref < 0 {
+	if r.ReferencePoint() < 0 {
 		return
 	}
-	base := r.Points[ref]
 	for i := range r.Points {
 		p := &r.Points[i]
 		if p.Refused != "" {
 			continue
 		}
-		model := func(x []float64) complex128 { return p.Model(x) / base.Model(x) }
-		uses := union(base.Uses, p.Uses)
+		model, uses := r.deviationModel(i)
 		budget, err := uncertainty.Propagate(r.Set, model, uses, r.Job.Procedure.Probability)
 		if err != nil {
 			continue
@@ -208,4 +205,25 @@ func union(a, b []int) []int {
 		}
 	}
 	return all
+}
+
+// ModulusSample is the Monte Carlo sample behind point i, relative to its value (or behind its deviation: relative to the ratio of the two
+// moduli), drawn again with the seed that was reported.
+func (r *Result) ModulusSample(i int, deviation bool, workers int) ([]float64, error) {
+	p := r.Points[i]
+	model, uses, n := p.Model, p.Uses, i
+	if deviation {
+		model, uses = r.deviationModel(i)
+		n += len(r.Points)
+	}
+	settings := r.Job.simulation(n, workers)
+	settings.Keep = true
+	s, err := uncertainty.Simulate(r.Set, model, uses, settings)
+	return s.ModulusSample, err
+}
+
+// deviationModel is the model of the ratio of point i to the point at the reference frequency.
+func (r *Result) deviationModel(i int) (uncertainty.Model, []int) {
+	p, base := r.Points[i], r.Points[r.ReferencePoint()]
+	return func(x []float64) complex128 { return p.Model(x) / base.Model(x) }, union(base.Uses, p.Uses)
 }

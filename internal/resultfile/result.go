@@ -1,0 +1,238 @@
+// Package resultfile is the machine-readable result of a calibration: versioned JSON with every figure unrounded.
+package resultfile
+
+import (
+	"encoding/json"
+	"io"
+)
+
+// Schema names this version of the format. A reader refuses a schema it does not know.
+const Schema = "plumbline/result/1"
+
+// Result is the file. Numbers that do not exist are absent, never zero.
+type Result struct {
+	Schema     string      `json:"schema"`
+	Program    Program     `json:"program"`
+	Job        Job         `json:"job"`
+	Device     Asset       `json:"device"`
+	Reference  Reference   `json:"reference"`
+	Procedure  Procedure   `json:"procedure"`
+	Points     []Point     `json:"points"`
+	Conformity []Statement `json:"conformity"`
+	Overall    string      `json:"overall_verdict"`
+	Remarks    []Remark    `json:"remarks"`
+	Deviations []Remark    `json:"deviations_from_method"`
+	Files      []File      `json:"files"` // every file the result was computed from
+}
+
+// Program is the software that computed the result.
+type Program struct {
+	Name    string `json:"name"`
+	Version string `json:"version"`
+}
+
+// File identifies one file by the SHA-256 of its bytes.
+type File struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
+}
+
+// Job is what was asked.
+type Job struct {
+	Number         string `json:"number"`
+	Certificate    string `json:"certificate_number,omitempty"`
+	Performed      string `json:"performed"`
+	Until          string `json:"performed_until,omitempty"`
+	SensitivityOf  string `json:"sensitivity_of"` // "transducer" or "chain"
+	Source         string `json:"source"`         // "recordings" or "readings"
+	ValidityReason string `json:"validity_override,omitempty"`
+	Invented       bool   `json:"invented,omitempty"`
+}
+
+// Asset identifies a transducer.
+type Asset struct {
+	Kind               string   `json:"kind"`
+	Maker              string   `json:"maker,omitempty"`
+	Model              string   `json:"model"`
+	Serial             string   `json:"serial"`
+	Nominal            *float64 `json:"nominal_sensitivity,omitempty"`
+	Unit               string   `json:"unit"` // UCUM
+	ReferenceFrequency *float64 `json:"reference_frequency_Hz,omitempty"`
+}
+
+// Reference is the measurement standard with its certificate.
+type Reference struct {
+	Asset
+	Certificate string  `json:"certificate"`
+	Laboratory  string  `json:"laboratory"`
+	Date        string  `json:"date"`
+	ValidUntil  string  `json:"valid_until,omitempty"`
+	Correlation float64 `json:"correlation_over_frequency"`
+}
+
+// Procedure is the laboratory's procedure.
+type Procedure struct {
+	Name        string      `json:"name"`
+	Revision    string      `json:"revision,omitempty"`
+	Method      string      `json:"method"`
+	Probability float64     `json:"coverage_probability"`
+	Trials      int         `json:"monte_carlo_trials"`
+	Influences  []Influence `json:"influences"`
+}
+
+// Influence is what the procedure says of one influence quantity.
+type Influence struct {
+	Key           string `json:"key"`
+	NotApplicable string `json:"not_applicable,omitempty"`
+	Distribution  string `json:"distribution,omitempty"`
+	Source        string `json:"source,omitempty"`
+}
+
+// Point is the result at one frequency.
+type Point struct {
+	Nominal      float64      `json:"nominal_frequency_Hz"`
+	Refused      string       `json:"refused,omitempty"`
+	Frequency    *float64     `json:"frequency_Hz,omitempty"`
+	FrequencyStd *float64     `json:"frequency_standard_uncertainty_Hz,omitempty"`
+	Level        *Quantity    `json:"level_peak,omitempty"`
+	Recording    *File        `json:"recording,omitempty"`
+	Readings     int          `json:"readings,omitempty"`
+	Sensitivity  *Sensitivity `json:"sensitivity,omitempty"`
+	Deviation    *Deviation   `json:"deviation_from_reference_frequency,omitempty"`
+	OutOfScope   bool         `json:"outside_scope,omitempty"`
+	FirstOrder   *Evaluation  `json:"first_order,omitempty"`
+	MonteCarlo   *Simulation  `json:"monte_carlo,omitempty"`
+	Budget       []Row        `json:"budget,omitempty"`
+	Evidence     *Evidence    `json:"evidence,omitempty"`
+	Remarks      []Remark     `json:"remarks,omitempty"`
+}
+
+// Quantity is a number with its unit in UCUM.
+type Quantity struct {
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
+// Sensitivity is the complex sensitivity with its expanded uncertainty.
+type Sensitivity struct {
+	SI       Quantity  `json:"modulus_SI"`
+	Modulus  Quantity  `json:"modulus"`                     // in the device's unit
+	Phase    *float64  `json:"phase_deg,omitempty"`         // positive: output leads; exp(+jωt)
+	ModulusU Expanded  `json:"modulus_uncertainty"`         // relative
+	PhaseU   *Expanded `json:"phase_uncertainty,omitempty"` // deg
+}
+
+// Expanded is a stated expanded uncertainty.
+type Expanded struct {
+	U          float64  `json:"U"`
+	K          *float64 `json:"k,omitempty"`
+	Evaluation string   `json:"evaluation"`
+	Reason     string   `json:"reason"`
+	Raised     bool     `json:"raised_to_scope,omitempty"`
+}
+
+// Deviation is the relative deviation of the modulus from that at the reference frequency.
+type Deviation struct {
+	Value       float64  `json:"value"`       // relative
+	Uncertainty Expanded `json:"uncertainty"` // relative
+}
+
+// Evaluation is the first-order evaluation: relative for the modulus, deg for the phase.
+type Evaluation struct {
+	StdModulus  float64  `json:"u_modulus"`
+	DofModulus  *float64 `json:"dof_modulus,omitempty"` // absent: infinite
+	KModulus    float64  `json:"k_modulus"`
+	UModulus    float64  `json:"U_modulus"`
+	StdPhase    *float64 `json:"u_phase_deg,omitempty"`
+	DofPhase    *float64 `json:"dof_phase,omitempty"`
+	KPhase      *float64 `json:"k_phase,omitempty"`
+	UPhase      *float64 `json:"U_phase_deg,omitempty"`
+	Correlation *float64 `json:"correlation,omitempty"`
+}
+
+// Simulation is the Monte Carlo evaluation: modulus relative to the value, phase about it in deg.
+type Simulation struct {
+	Trials  int       `json:"trials"`
+	Seed    uint64    `json:"seed"`
+	Modulus Interval  `json:"modulus"`
+	Phase   *Interval `json:"phase_deg,omitempty"`
+}
+
+// Interval is a Monte Carlo coverage interval.
+type Interval struct {
+	Mean         *float64 `json:"mean,omitempty"`
+	Std          *float64 `json:"standard_deviation,omitempty"`
+	Low          float64  `json:"low"`
+	High         float64  `json:"high"`
+	ShortestLow  float64  `json:"shortest_low"`
+	ShortestHigh float64  `json:"shortest_high"`
+}
+
+// Row is one influence of the budget.
+type Row struct {
+	Influence    string   `json:"influence"`
+	Distribution string   `json:"distribution"`
+	UModulus     float64  `json:"u_modulus"`
+	DofModulus   *float64 `json:"dof_modulus,omitempty"`
+	ShareModulus float64  `json:"share_modulus"`
+	UPhase       *float64 `json:"u_phase_deg,omitempty"`
+	DofPhase     *float64 `json:"dof_phase,omitempty"`
+	SharePhase   *float64 `json:"share_phase,omitempty"`
+}
+
+// Evidence is what the value rests on.
+type Evidence struct {
+	Rate                *float64  `json:"samples_per_second,omitempty"`
+	Duration            *float64  `json:"duration_s,omitempty"`
+	Frames              int64     `json:"frames,omitempty"`
+	Periods             *float64  `json:"periods,omitempty"`
+	Blocks              int       `json:"blocks"`
+	Rejected            int       `json:"blocks_rejected"`
+	AmplitudeReference  *float64  `json:"amplitude_reference_V,omitempty"`
+	AmplitudeDevice     *float64  `json:"amplitude_device_V,omitempty"`
+	DistortionReference *float64  `json:"distortion_reference,omitempty"`
+	DistortionDevice    *float64  `json:"distortion_device,omitempty"`
+	ResidualReference   *float64  `json:"residual_reference_V,omitempty"`
+	ResidualDevice      *float64  `json:"residual_device_V,omitempty"`
+	HumReference        *float64  `json:"hum_reference_V,omitempty"`
+	HumDevice           *float64  `json:"hum_device_V,omitempty"`
+	HumFrom             string    `json:"hum_from,omitempty"`
+	HannModulus         *float64  `json:"hann_difference_modulus,omitempty"`
+	HannPhase           *float64  `json:"hann_difference_phase_deg,omitempty"`
+	BlockTime           []float64 `json:"block_time_s,omitempty"`
+	BlockLnModulus      []float64 `json:"block_ln_modulus,omitempty"`
+	BlockPhase          []float64 `json:"block_phase_rad,omitempty"`
+}
+
+// Statement is one statement of conformity.
+type Statement struct {
+	Subject     string   `json:"subject"`
+	Requirement string   `json:"requirement"`
+	Frequency   float64  `json:"frequency_Hz"`
+	Value       float64  `json:"value"`
+	U           float64  `json:"U"`
+	Unit        string   `json:"unit"`
+	Lower       *float64 `json:"lower_limit,omitempty"`
+	Upper       *float64 `json:"upper_limit,omitempty"`
+	AcceptLower *float64 `json:"lower_acceptance_limit,omitempty"`
+	AcceptUpper *float64 `json:"upper_acceptance_limit,omitempty"`
+	Rule        string   `json:"rule"`
+	Evaluation  string   `json:"evaluation"`
+	Verdict     string   `json:"verdict"`
+	Risk        *float64 `json:"probability_outside_tolerance,omitempty"`
+	Remarks     []string `json:"remarks,omitempty"`
+}
+
+// Remark is something to know.
+type Remark struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+// Write writes the result as indented JSON. The same result gives the same bytes.
+func Write(w io.Writer, r Result) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(r)
+}
