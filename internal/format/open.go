@@ -45,19 +45,26 @@ func digest(src Source) (head []byte, id string, size int64, err error) {
 		return nil, "", 0, err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	hash := sha256.New()
-	head = make([]byte, HeadBytes)
-	n, err := io.ReadFull(f, head)
-	if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF {
+	if size, err = f.Seek(0, io.SeekEnd); err != nil {
 		return nil, "", 0, err
 	}
-	head = head[:n]
+	if _, err = f.Seek(0, io.SeekStart); err != nil {
+		return nil, "", 0, err
+	}
+	hash := sha256.New()
+	head = make([]byte, min(size, HeadBytes))
+	if _, err := io.ReadFull(f, head); err != nil {
+		return nil, "", 0, err
+	}
 	hash.Write(head)
-	rest, err := io.CopyBuffer(hash, onlyReader{f}, make([]byte, 256<<10))
+	n, err := io.CopyBuffer(hash, onlyReader{f}, make([]byte, min(size+1, 256<<10)))
 	if err != nil {
 		return nil, "", 0, err
 	}
-	return head, hex.EncodeToString(hash.Sum(nil)), int64(n) + rest, nil
+	if n += int64(len(head)); n != size {
+		return nil, "", 0, fmt.Errorf("%d bytes read of %d: the file is still being written", n, size)
+	}
+	return head, hex.EncodeToString(hash.Sum(nil)), size, nil
 }
 
 // onlyReader hides WriteTo, so that the buffer is used.
