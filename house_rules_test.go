@@ -192,7 +192,7 @@ func inspectHidden(s source, file *ast.File) []string {
 }
 
 // hollow are words that say nothing about the thing named.
-var hollow = regexp.MustCompile(`(?i)^(utils?|helpers?|managers?|common|misc)$`)
+var hollow = regexp.MustCompile(`(?i)^(utils?|helpers?|managers?)$`)
 
 // camel splits a Go name into its words.
 var camel = regexp.MustCompile(`[A-Z]+[a-z0-9]*|[a-z0-9]+`)
