@@ -163,26 +163,28 @@ func (w *Writer) header(bytes, data int64) []byte {
 	return le.AppendUint32(b, uint32(data))
 }
 
-// chunks are fmt, fact and bext.
+// chunks are fmt, fact and bext. PCM gets the extensible fmt chunk, floating point the plain one: sox warns of the other.
 func (w *Writer) chunks(frames uint32) []byte {
 	le := binary.LittleEndian
 	align := w.spec.Channels * w.enc.bytes
 	rate := uint32(w.spec.Rate)
-	b := le.AppendUint32([]byte("fmt "), 40)
-	b = le.AppendUint16(b, tagExt)
+	tag, extra := uint16(tagExt), uint16(22)
+	if w.enc.float {
+		tag, extra = tagFloat, 0
+	}
+	b := le.AppendUint32([]byte("fmt "), 18+uint32(extra))
+	b = le.AppendUint16(b, tag)
 	b = le.AppendUint16(b, uint16(w.spec.Channels))
 	b = le.AppendUint32(b, rate)
 	b = le.AppendUint32(b, uint32(min(int64(rate)*int64(align), math.MaxUint32)))
 	b = le.AppendUint16(b, uint16(align))
 	b = le.AppendUint16(b, uint16(w.enc.bits))
-	b = le.AppendUint16(b, 22)
-	b = le.AppendUint16(b, uint16(w.enc.bits))
-	b = le.AppendUint32(b, 0) // no loudspeaker positions
-	tag := byte(tagPCM)
-	if w.enc.float {
-		tag = tagFloat
+	b = le.AppendUint16(b, extra)
+	if extra > 0 {
+		b = le.AppendUint16(b, uint16(w.enc.bits))
+		b = le.AppendUint32(b, 0) // no loudspeaker positions
+		b = append(b, tagPCM, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71)
 	}
-	b = append(b, tag, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71)
 	if w.enc.float {
 		b = le.AppendUint32(append(b, "fact"...), 4)
 		b = le.AppendUint32(b, frames)
