@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Normal is the normal distribution.
@@ -103,7 +105,12 @@ type StudentT struct{ Scale, Dof float64 }
 func (d StudentT) Std() float64 { return d.Scale }
 
 // Sample draws Scale·t.
-func (d StudentT) Sample(r *rand.Rand) float64 { return d.Scale * studentT(r, d.Dof) }
+func (d StudentT) Sample(r *rand.Rand) float64 {
+	if math.IsInf(d.Dof, 1) {
+		return d.Scale * r.NormFloat64()
+	}
+	return distuv.StudentsT{Mu: 0, Sigma: d.Scale, Nu: d.Dof, Src: r}.Rand()
+}
 
 func (d StudentT) String() string { return "Student t" }
 
@@ -187,19 +194,4 @@ func DistributionNames() []string {
 		names[i] = p.name
 	}
 	return slices.Clip(names)
-}
-
-// studentT draws t as a normal value over the root of a chi-squared one over its degrees of freedom.
-func studentT(r *rand.Rand, dof float64) float64 {
-	if math.IsInf(dof, 1) {
-		return r.NormFloat64()
-	}
-	// Bailey's polar form: with u, v uniform in the unit disk and w = u²+v², u √(ν (w^(-2/ν) - 1)/w) is t with ν degrees of freedom.
-	for {
-		u, v := 2*r.Float64()-1, 2*r.Float64()-1
-		w := u*u + v*v
-		if w > 0 && w < 1 {
-			return u * math.Sqrt(dof*math.Expm1(-2/dof*math.Log(w))/w)
-		}
-	}
 }

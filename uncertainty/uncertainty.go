@@ -103,7 +103,7 @@ type Simulation struct {
 
 // SimulationSettings say how to propagate distributions. Only Workers and Keep may be zero.
 type SimulationSettings struct {
-	Trials      int     // at least 10000
+	Trials      int     // at least 100/(1-Probability), so that the tails hold something; JCGM 101 7.2.2 suggests 10000/(1-Probability)
 	Seed        uint64  // reported with the result
 	Probability float64 // of the coverage intervals
 	Workers     int     // goroutines, without effect on the result; 0: one
