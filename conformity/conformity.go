@@ -36,19 +36,9 @@ type Statement struct {
 	Relative    bool    // Value, U and limits are relative (a deviation)
 	Tolerance   Limits
 	Acceptance  Limits
-	Rule        string // the rule in words
-	Evaluation  string // "first order" or "Monte Carlo"
+	Rule        string // the decision rule in words
+	Evaluation  string // "first order" or "Monte Carlo": the evaluation that decides
 	Verdict     Verdict
 	Risk        float64 // probability that the true value lies outside the tolerance: specific risk of false acceptance where the verdict is Conforms
 	Remarks     []string
-}
-
-// Question is what has to be decided.
-type Question struct {
-	Subject     string
-	Requirement string
-	Frequency   float64 // Hz
-	Value       float64 // unrounded
-	Relative    bool
-	Tolerance   Limits
 }
