@@ -35,7 +35,7 @@ lint: assets ## static analysis, known vulnerabilities that are reached
 	$(GOTOOL) govulncheck -db=file://$(CURDIR)/bin/vulndb ./...
 
 bench: setup assets ## Go beside numpy/scipy, with ratios
-	@sh scripts/bench.sh
+	@go run ./scripts/bench
 
 soak: setup assets ## the long statistical studies (hours)
 	PLUMBLINE_SOAK=1 go test -count=1 -timeout 6h ./...
