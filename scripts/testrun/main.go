@@ -12,6 +12,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"time"
 )
@@ -38,8 +39,12 @@ func run(w io.Writer, fuzz time.Duration, race bool) (counts, error) {
 	if err != nil {
 		return counts{}, err
 	}
+	root, err := exec.Command("go", "env", "GOROOT").Output() // the gofmt of the toolchain that compiles, not the one on the path
+	if err != nil {
+		return counts{}, fmt.Errorf("go env GOROOT: %w", err)
+	}
 	var total counts
-	total.add(command(w, "gofmt", true, "gofmt", "-l", "."))
+	total.add(command(w, "gofmt", true, filepath.Join(strings.TrimSpace(string(root)), "bin", "gofmt"), "-l", "."))
 	total.add(command(w, "go vet", false, "go", "vet", "./..."))
 
 	var plain, racing []string

@@ -76,7 +76,7 @@ func outside(folder, base string) bool {
 func (p *pkg) look(file *ast.File, test bool) {
 	p.tested = p.tested || test
 	ast.Inspect(file, func(n ast.Node) bool {
-		if _, ok := n.(*ast.GoStmt); ok && !test {
+		if startsGoroutine(n) && !test {
 			p.goroutines = true
 		}
 		return true
@@ -89,4 +89,16 @@ func (p *pkg) look(file *ast.File, test bool) {
 			p.fuzz = append(p.fuzz, f.Name.Name)
 		}
 	}
+}
+
+// startsGoroutine recognises a go statement and a call of a method named Go, as that of sync.WaitGroup.
+func startsGoroutine(n ast.Node) bool {
+	switch n := n.(type) {
+	case *ast.GoStmt:
+		return true
+	case *ast.CallExpr:
+		method, ok := n.Fun.(*ast.SelectorExpr)
+		return ok && method.Sel.Name == "Go"
+	}
+	return false
 }

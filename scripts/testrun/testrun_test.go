@@ -60,6 +60,7 @@ func TestSurveyFindsGoroutinesAndFuzzTargets(t *testing.T) {
 		"a/a.go":            "package a\nfunc F() { go F() }\n",
 		"a/a_test.go":       "package a\nfunc FuzzTwo() {}\nfunc FuzzOne() {}\n",
 		"b/b.go":            "package b\n",
+		"d/d.go":            "package d\nimport \"sync\"\nfunc F() { var w sync.WaitGroup; w.Go(F) }\n",
 		"c/c_test.go":       "package c\nfunc F() { go F() }\n",
 		"tools/go.mod":      "module other\n",
 		"tools/x.go":        "package x\n",
@@ -78,6 +79,7 @@ func TestSurveyFindsGoroutinesAndFuzzTargets(t *testing.T) {
 		{path: "./a", tested: true, goroutines: true, fuzz: []string{"FuzzOne", "FuzzTwo"}},
 		{path: "./b"},
 		{path: "./c", tested: true},
+		{path: "./d", goroutines: true},
 	}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("survey: %+v, %v; want %+v", got, err, want)
