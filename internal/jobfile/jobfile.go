@@ -1,0 +1,163 @@
+// Package jobfile reads the files a laboratory writes for a calibration: job, assets, procedure, certificate tables and readings.
+package jobfile
+
+import (
+	"fmt"
+	"math"
+	"path"
+
+	"plumbline/calibration"
+	"plumbline/certificate"
+	"plumbline/conformity"
+)
+
+// Job is what the files say. The recordings are named, not opened: Calibration.Points[i].Recording is nil throughout.
+type Job struct {
+	Calibration calibration.Job
+	Particulars certificate.Particulars
+	Rule        RuleSpec
+	Recordings  []PointRecording
+	Files       []File // every file read, the job file first, in order of reading
+}
+
+// RuleSpec is the decision rule. Name is empty where nothing is to be decided.
+type RuleSpec struct {
+	Name string  // "simple acceptance" or "guard band"
+	R    float64 // length of the guard band in expanded uncertainties; 0 for simple acceptance
+}
+
+// Rule is the decision rule named, nil where nothing is to be decided.
+func (s RuleSpec) Rule() conformity.Rule {
+	switch s.Name {
+	case simpleAcceptance:
+		return conformity.SimpleAcceptance{}
+	case guardBand:
+		return conformity.GuardBand{R: s.R}
+	}
+	return nil
+}
+
+// PointRecording says which file holds the recording of a point.
+type PointRecording struct {
+	Point   int    // index into Calibration.Points
+	File    string // as written, with slashes, relative to the job file or to the folder of recordings
+	Options Options
+	Where   string // file:line:column of the name, for messages
+}
+
+// Options overrule what a recording's file says of itself or what would be guessed. The zero value overrules nothing.
+type Options struct {
+	Rate  float64  // samples per second; 0 as the file says
+	Units []string // unit of each channel in order, "" as the file says
+
+	// Text files only.
+	Delimiter   string // "tab", "blank", ";", ",", "|"
+	DecimalMark string // "." or ","
+	Encoding    string // "utf-8", "utf-16le", "utf-16be", "windows-1252"
+	HeaderLines *int
+	TimeColumn  string // name or number from 1, or "none"
+}
+
+// Load reads a job file and the files it names. The error is a Problems with everything that is wrong in them.
+func Load(open Opener, name string) (*Job, error) {
+	job, d := load(open, name)
+	return job, d.err()
+}
+
+func load(open Opener, name string) (*Job, *decoder) {
+	d := &decoder{open: open, known: map[string][]string{}, parsed: map[string]*node{}, sheets: map[string]*sheet{}}
+	name = path.Clean(name)
+	content, err := d.read(name)
+	if err != nil {
+		d.wrong(position{name, 1, 1}, "", "%v", err)
+		return nil, d
+	}
+	root, problem := parse(name, content)
+	if problem != nil {
+		d.problems = append(d.problems, *problem)
+		return nil, d
+	}
+	job := readJob(&table{d: d, n: root})
+	job.Files = d.files
+	if len(d.problems) > 0 {
+		return nil, d
+	}
+	return job, d
+}
+
+// readJob reads all tables of a job file.
+func readJob(t *table) *Job {
+	j := &Job{}
+	c := &j.Calibration
+	c.Clock = math.NaN()
+	readHead(t.mustTable("job"), j)
+	readLaboratory(t.asset("laboratory"), j)
+	j.Particulars.Customer = readAddress(t.asset("customer"))
+	c.Device, j.Particulars.CustomerData = readDevice(t.asset("device"))
+	reference := t.asset("reference")
+	display := reference.has("display")
+	c.Reference, c.Procedure.DisplayResolution = readReference(reference, c.Device.Unit)
+	readChannels(t, c, display)
+	c.Conditions = readConditions(t.asset("conditions"))
+	j.Particulars.Mounting = readMounting(t.asset("mounting"))
+	steps := c.Procedure.DisplayResolution
+	var phaseless []gap
+	c.Procedure, phaseless = readProcedure(t.asset("procedure"))
+	c.Procedure.DisplayResolution = steps
+	readPoints(t, j, display)
+	j.Rule = readDecision(t, c.Device)
+	c.ValidityOverride = readOverride(t.optionalTable("override"))
+	t.close()
+	if hasPhase(c.Reference) {
+		for _, g := range phaseless {
+			t.d.wrong(g.at, g.key, "missing: the reference certificate states phase, so the phase of this influence is mandatory, for example %q", "0.1°")
+		}
+	}
+	return j
+}
+
+// gap is a place where a number is missing.
+type gap struct {
+	at  position
+	key string
+}
+
+func hasPhase(r calibration.Reference) bool {
+	for _, p := range r.Table {
+		if !math.IsNaN(p.Phase) {
+			return true
+		}
+	}
+	return false
+}
+
+func readOverride(t *table) string {
+	defer t.close()
+	person, reason := t.text("person"), t.text("reason")
+	if t.absent() {
+		return ""
+	}
+	return fmt.Sprintf("%s (%s)", reason, person)
+}
+
+const (
+	simpleAcceptance = "simple acceptance"
+	guardBand        = "guard band"
+)
+
+func readDecision(root *table, device calibration.Device) (r RuleSpec) {
+	t := root.optionalAsset("decision")
+	defer t.close()
+	if t.absent() && (device.Tolerance > 0 || device.Flatness > 0) {
+		root.wrong("decision", "missing: the device has a tolerance or a flatness, so a table [decision] with the rule agreed with the customer is mandatory")
+	}
+	r.Name = t.choice("rule", simpleAcceptance, guardBand)
+	if r.Name != guardBand {
+		if t.has("r") {
+			t.wrong("r", "only a guard band has a length")
+		}
+		return r
+	}
+	r.R = t.number("r", -2, 2)
+	return r
+}

@@ -1,0 +1,213 @@
+package jobfile
+
+import (
+	"math"
+	"slices"
+
+	"plumbline/calibration"
+	"plumbline/quantity"
+	"plumbline/uncertainty"
+)
+
+// readProcedure reads the laboratory's procedure. phaseless are the places where an influence states no phase.
+func readProcedure(t *table) (p calibration.Procedure, phaseless []gap) {
+	defer t.close()
+	p.Name, p.Revision, p.Method = t.text("name"), t.text("revision"), t.text("method")
+	p.Probability = t.positive("probability", quantity.Relative)
+	if p.Probability != 0 && !(p.Probability > 0.5 && p.Probability < 1) {
+		t.wrong("probability", "allowed are coverage probabilities above 50 %% and below 100 %%")
+	}
+	p.Trials = int(t.whole("trials", 10_000, 100_000_000))
+	p.Harmonics = int(t.whole("harmonics", 1, 50))
+	p.Drift = int(t.whole("drift", 0, 6))
+	p.Mains = t.notNegative("mains", quantity.Frequency)
+	p.LeastPoints = int(t.whole("least_points", 1, 1000))
+	p.LeastPeriods = t.number("least_periods", 1, 1e6)
+	p.FrequencyRange = t.mustPair("frequency_range", quantity.Frequency)
+	p.LevelRange = t.mustPair("level_range", quantity.AccelerationLevel)
+	p.UsableBand = t.positive("usable_band", quantity.Relative)
+	if p.UsableBand >= 0.5 {
+		t.wrong("usable_band", "allowed are fractions of the sampling rate below 50 %%")
+	}
+	p.Influences = collect(t, "influence", false, func(t *table) calibration.Influence {
+		in, gaps := readInfluence(t)
+		phaseless = append(phaseless, gaps...)
+		return in
+	})
+	checkInfluences(t, p.Influences)
+	return p, phaseless
+}
+
+// checkInfluences refuses an influence that is stated twice or not at all.
+func checkInfluences(t *table, list []calibration.Influence) {
+	for _, key := range calibration.InfluenceKeys() {
+		n := 0
+		for _, in := range list {
+			if in.Key == key {
+				n++
+			}
+		}
+		switch {
+		case n == 0:
+			t.wrong("influence", "nothing is said of %q: state its size, or not_applicable with the reason", key)
+		case n > 1:
+			t.wrong("influence", "%q stands %d times: allowed is once", key, n)
+		}
+	}
+}
+
+// sizedBy says how the size of an influence is stated.
+type sizedBy uint8
+
+const (
+	byBands         sizedBy = iota // distribution and bands
+	byTemperature                  // nothing: conditions and transducers state it
+	byMotion                       // bands of the transverse motion
+	byResonance                    // limits of the mounted resonance
+	byRepeatability                // bands of a standard deviation with its degrees of freedom
+)
+
+func sizeOf(key string) sizedBy {
+	switch key {
+	case "temperature":
+		return byTemperature
+	case "transverse":
+		return byMotion
+	case "mounting":
+		return byResonance
+	case "repeatability":
+		return byRepeatability
+	}
+	return byBands
+}
+
+func readInfluence(t *table) (in calibration.Influence, phaseless []gap) {
+	defer t.close()
+	in.Key = t.choice("key", calibration.InfluenceKeys()...)
+	in.NotApplicable = t.optionalText("not_applicable")
+	in.Dof = math.Inf(1)
+	applies := !t.has("not_applicable")
+	details := []string{"distribution", "band", "dof", "mountings", "resonance"}
+	if !applies {
+		in.Source = t.optionalText("source")
+		for _, key := range details {
+			if t.has(key) {
+				t.wrong(key, "not_applicable says that %q has no size: allowed is one of them", in.Key)
+			}
+		}
+	}
+	size := t
+	if !applies {
+		size = &table{d: t.d, path: t.path, label: t.label, known: t.known} // read for its keys only
+	} else {
+		in.Source = t.text("source")
+	}
+	by := sizeOf(in.Key)
+	in.Distribution = readDistribution(size, by)
+	var bands []band
+	bands, phaseless = readBands(size, by, in.Key)
+	for _, b := range bands {
+		in.Bands = append(in.Bands, b.Band)
+	}
+	in.Resonance, in.Mountings, in.Dof = readSpecial(size, by)
+	t.known = size.known
+	t.permit(by, applies)
+	return in, phaseless
+}
+
+// permit refuses the details that an influence of this sort does not have.
+func (t *table) permit(by sizedBy, applies bool) {
+	if !applies {
+		return
+	}
+	allowed := map[sizedBy][]string{
+		byBands: {"distribution", "band", "dof"}, byTemperature: nil, byMotion: {"band"}, byResonance: {"resonance", "band"},
+		byRepeatability: {"band", "dof", "mountings"},
+	}[by]
+	for _, key := range []string{"distribution", "band", "dof", "mountings", "resonance"} {
+		if t.has(key) && !slices.Contains(allowed, key) {
+			t.wrong(key, "has no meaning for this influence")
+		}
+	}
+}
+
+// readDistribution reads the distribution, or names the one an influence always has.
+func readDistribution(t *table, by sizedBy) string {
+	names := uncertainty.DistributionNames()
+	switch by {
+	case byTemperature, byResonance:
+		t.look("distribution")
+		return "rectangular"
+	case byMotion:
+		t.look("distribution")
+		return "arcsine"
+	case byRepeatability:
+		t.look("distribution")
+		return "normal"
+	}
+	return t.choice("distribution", names...)
+}
+
+// readSpecial reads what single influences need beside bands.
+func readSpecial(t *table, by sizedBy) (resonance [2]float64, mountings int, dof float64) {
+	dof = math.Inf(1)
+	switch by {
+	case byResonance:
+		resonance = t.mustPair("resonance", quantity.Frequency)
+	case byRepeatability:
+		dof = t.number("dof", 1, 1e9)
+		mountings = int(t.whole("mountings", 1, 1000))
+	default:
+		if t.has("dof") {
+			dof = t.optionalNumber("dof", 1, 1e9)
+		}
+	}
+	for _, key := range []string{"resonance", "mountings", "dof"} {
+		t.look(key)
+	}
+	return resonance, mountings, dof
+}
+
+type band struct {
+	calibration.Band
+	at position
+}
+
+func readBands(t *table, by sizedBy, key string) (bands []band, phaseless []gap) {
+	if by != byTemperature && by != byResonance {
+		t.need("band", "a list of tables band with from, to and the size")
+	}
+	bands = collect(t, "band", false, func(t *table) (b band) {
+		defer t.close()
+		b.From, b.To = t.value("from", quantity.Frequency).SI, t.positive("to", quantity.Frequency)
+		b.Modulus, b.Phase, b.at = 0, math.NaN(), t.place()
+		switch by {
+		case byMotion:
+			b.Modulus = t.notNegative("motion", quantity.Relative)
+		case byResonance:
+			b.Phase = t.notNegative("phase", quantity.Angle)
+		default:
+			b.Modulus = t.notNegative("modulus", quantity.Relative)
+			b.Phase = t.si("phase", quantity.Angle, math.NaN())
+			if !t.has("phase") && !t.absent() {
+				phaseless = append(phaseless, gap{b.at, t.key("phase")})
+			}
+			if b.Phase < 0 {
+				t.wrong("phase", "allowed are values of zero or above")
+			}
+		}
+		for _, k := range []string{"motion", "modulus", "phase"} {
+			t.look(k)
+		}
+		return b
+	})
+	for i, b := range bands {
+		if b.To > 0 && b.To <= b.From {
+			t.d.wrong(b.at, t.key("band"), "band of %q from %g Hz to %g Hz: the lower end stands first", key, b.From, b.To)
+		}
+		if i > 0 && b.From < bands[i-1].To {
+			t.d.wrong(b.at, t.key("band"), "band of %q from %g Hz overlaps the one to %g Hz before it: bands ascend", key, b.From, bands[i-1].To)
+		}
+	}
+	return bands, phaseless
+}

@@ -1,0 +1,153 @@
+package jobfile
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"plumbline/calibration"
+	"plumbline/quantity"
+)
+
+func readIdentity(t *table) calibration.Identity {
+	return calibration.Identity{Kind: t.text("kind"), Maker: t.optionalText("maker"), Model: t.text("model"), Serial: t.text("serial")}
+}
+
+// readTransducer reads what device and reference have in common.
+func readTransducer(t *table) (r calibration.Transducer) {
+	r.Identity = readIdentity(t)
+	s := t.value("sensitivity", quantity.Sensitivity)
+	r.Unit, r.Nominal = s.Unit, s.SI
+	if v, ok := t.optional("range", quantity.Level); ok {
+		r.Range = v.SI
+		if !sameMotion(s.Unit, v.Unit) {
+			t.wrong("range", "found %q, allowed is a level of the quantity the sensitivity is stated for", v.Text)
+		}
+	}
+	r.Mass = t.si("mass", quantity.Mass, 0)
+	r.TimeConstant = readTimeConstant(t)
+	value, stated := t.optional("temperature_coefficient", quantity.RelativePerKelvin)
+	if stated {
+		r.Temperature = calibration.Coefficient{Value: value.SI, Std: t.notNegative("u_temperature_coefficient", quantity.RelativePerKelvin), Stated: true}
+	} else if t.has("u_temperature_coefficient") {
+		t.wrong("u_temperature_coefficient", "stated without temperature_coefficient")
+	}
+	r.ReferenceTemperature = t.value("reference_temperature", quantity.Temperature).Number
+	r.Transverse = readTransverse(t)
+	return r
+}
+
+func readTransverse(t *table) float64 {
+	v, ok := t.optional("transverse_sensitivity", quantity.Relative)
+	if !ok {
+		return math.NaN()
+	}
+	if v.SI < 0 {
+		t.wrong("transverse_sensitivity", "found %q, allowed are values of zero or above", v.Text)
+	}
+	return v.SI
+}
+
+// readTimeConstant reads the discharge time constant, or the -3 dB corner of the same first-order high-pass: tau = 1/(2 pi f).
+func readTimeConstant(t *table) float64 {
+	tau, stated := t.optional("time_constant", quantity.Time)
+	corner, other := t.optional("corner", quantity.Frequency)
+	switch {
+	case stated && other:
+		t.wrong("corner", "time_constant and corner are the same fact: allowed is one of them")
+	case stated && !(tau.SI > 0):
+		t.wrong("time_constant", "found %q, allowed are values above zero", tau.Text)
+	case other && !(corner.SI > 0):
+		t.wrong("corner", "found %q, allowed are values above zero", corner.Text)
+	case other:
+		return 1 / (2 * math.Pi * corner.SI)
+	}
+	return tau.SI
+}
+
+// sameMotion reports whether a level is of the quantity below the stroke of a sensitivity's unit. It is true where either is not known.
+func sameMotion(sensitivity, level quantity.Unit) bool {
+	_, input, ok := sensitivity.Per()
+	return !ok || level.Symbol == "" || input.Dim == level.Dim
+}
+
+// sameQuantities reports whether two units of sensitivity have the same output and input quantities. It is true where either is not known.
+func sameQuantities(a, b quantity.Unit) bool {
+	ao, ai, aok := a.Per()
+	bo, bi, bok := b.Per()
+	return !aok || !bok || ao.Dim == bo.Dim && ai.Dim == bi.Dim
+}
+
+func readDevice(t *table) (d calibration.Device, customer []string) {
+	defer t.close()
+	d.Transducer = readTransducer(t)
+	d.ReferenceFrequency = t.positive("reference_frequency", quantity.Frequency)
+	d.Tolerance = readLimit(t, "tolerance")
+	d.Flatness = readLimit(t, "flatness")
+	if band, ok := t.pair("flatness_band", quantity.Frequency); ok {
+		d.FlatnessBand = band
+		if d.Flatness == 0 {
+			t.wrong("flatness_band", "stated without flatness")
+		}
+	}
+	d.Condition = t.optionalText("condition")
+	for _, key := range t.lines("from_customer") {
+		f, there := field{}, false
+		if t.n != nil {
+			f, there = t.n.fields[key]
+		}
+		if !there || !slices.Contains(t.known, key) || f.value.kind != kindText {
+			t.wrong("from_customer", "%q is not a key with a text or value in this table", key)
+			continue
+		}
+		customer = append(customer, fmt.Sprintf("%s of the device: %s", strings.ReplaceAll(key, "_", " "), f.value.text))
+	}
+	return d, customer
+}
+
+// readLimit reads an optional relative limit, 0 where there is none.
+func readLimit(t *table, key string) float64 {
+	v, ok := t.optional(key, quantity.Relative)
+	if ok && !(v.SI > 0 && v.SI < 1) {
+		t.wrong(key, "found %q, allowed are values above 0 %% and below 100 %%", v.Text)
+	}
+	return v.SI
+}
+
+// readReference reads the measurement standard: a transducer, or an instrument with a display (table display).
+func readReference(t *table, device quantity.Unit) (r calibration.Reference, steps [2]float64) {
+	defer t.close()
+	display := t.optionalTable("display")
+	steps = readDisplay(display, device)
+	certificate := t.mustTable("certificate")
+	if display.absent() {
+		r.Transducer = readTransducer(t)
+		r.ReferenceFrequency = t.si("reference_frequency", quantity.Frequency, 0)
+		r.Certificate, r.Table, r.Correlation = readReferenceCertificate(certificate, quantity.Sensitivity, r.Unit)
+		return r, steps
+	}
+	r.Identity = readIdentity(t)
+	r.Unit, r.Nominal, r.Transverse = one, 1, readTransverse(t)
+	r.Mass = t.si("mass", quantity.Mass, 0)
+	r.ReferenceTemperature = math.NaN()
+	r.Certificate, r.Table, r.Correlation = readReferenceCertificate(certificate, quantity.Relative, one)
+	return r, steps
+}
+
+// one is the unit of a factor true to displayed.
+var one = quantity.Unit{Symbol: "1", Factor: 1}
+
+// readDisplay reads the steps of a display: of the sensitivity and of the level, coherent SI (peak), NaN where no level is shown.
+func readDisplay(t *table, device quantity.Unit) [2]float64 {
+	defer t.close()
+	s, ok := t.mustValue("sensitivity_step", quantity.Sensitivity)
+	if ok && !sameQuantities(device, s.Unit) {
+		t.wrong("sensitivity_step", "found %q, allowed is a step of the device's sensitivity, in units such as %s", s.Text, device.Symbol)
+	}
+	level := t.si("level_step", quantity.Level, math.NaN())
+	if t.absent() {
+		return [2]float64{}
+	}
+	return [2]float64{s.SI, level}
+}
