@@ -327,7 +327,7 @@ func (s Subject) failing(t *testing.T) {
 
 func (s Subject) prefixes(t *testing.T) {
 	for n := range len(s.Data) {
-		got, err := try(t, s.Format, s.Name, s.Data[:n], s.Options)
+		got, err := try(t, s.Format, s.Name, s.Data[:n], s.Options, fixedRoom)
 		if t.Failed() {
 			t.Fatalf("prefix of %d bytes", n)
 		}
@@ -357,7 +357,7 @@ func (s Subject) damaged(t *testing.T) {
 		for at := range min(len(data), 1024) - len(with) {
 			copy(data, s.Data)
 			copy(data[at:], with)
-			try(t, s.Format, s.Name, data, s.Options)
+			try(t, s.Format, s.Name, data, s.Options, fixedRoom)
 			if t.Failed() {
 				t.Fatalf("%q written at %d", with, at)
 			}
@@ -368,12 +368,13 @@ func (s Subject) damaged(t *testing.T) {
 // limits of what one file may cost: fixed room for buffers, and so much for every byte of the file.
 const (
 	fixedRoom   = 4 << 20
+	fuzzingRoom = 64 << 20 // the fuzzing engine allocates at the same time
 	roomPerByte = 256
 	mostFrames  = 1 << 20
 )
 
 // try opens and reads a file that may be damaged: errors are welcome, panics, leaks and hunger for memory are not.
-func try(t *testing.T, f format.Format, name string, data []byte, opts format.Options) ([][]float64, error) {
+func try(t *testing.T, f format.Format, name string, data []byte, opts format.Options, room int) ([][]float64, error) {
 	t.Helper()
 	var h Handles
 	var before, after runtime.MemStats
@@ -384,7 +385,7 @@ func try(t *testing.T, f format.Format, name string, data []byte, opts format.Op
 		samples, err = drain(t, rec, len(data))
 	}
 	runtime.ReadMemStats(&after)
-	if got, most := after.TotalAlloc-before.TotalAlloc, uint64(fixedRoom+roomPerByte*len(data)); got > most {
+	if got, most := after.TotalAlloc-before.TotalAlloc, uint64(room+roomPerByte*len(data)); got > most {
 		t.Errorf("%d bytes allocated for a file of %d bytes, at most %d allowed", got, len(data), most)
 	}
 	if h.Open() != 0 {
@@ -430,5 +431,5 @@ func Fuzz(f *testing.F, fm format.Format, name string, opts format.Options, seed
 	for _, seed := range seeds {
 		f.Add(seed)
 	}
-	f.Fuzz(func(t *testing.T, data []byte) { try(t, fm, name, data, opts) })
+	f.Fuzz(func(t *testing.T, data []byte) { try(t, fm, name, data, opts, fuzzingRoom) })
 }
