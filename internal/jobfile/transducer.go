@@ -127,6 +127,11 @@ func readReference(t *table, device quantity.Unit) (r calibration.Reference, ste
 		r.Certificate, r.Table, r.Correlation = readReferenceCertificate(certificate, quantity.Sensitivity, r.Unit)
 		return r, steps
 	}
+	for _, key := range []string{"sensitivity", "range", "time_constant", "corner", "temperature_coefficient", "u_temperature_coefficient", "reference_temperature", "reference_frequency"} {
+		if t.has(key) {
+			t.wrong(key, "is not said of an instrument whose display is read (table display): its certificate holds what it needs")
+		}
+	}
 	r.Identity = readIdentity(t)
 	r.Unit, r.Nominal, r.Transverse = one, 1, readTransverse(t)
 	r.Mass = t.si("mass", quantity.Mass, 0)
