@@ -1,0 +1,169 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"math/cmplx"
+	"strings"
+
+	"charm.land/lipgloss/v2"
+	"charm.land/lipgloss/v2/table"
+
+	"plumbline/calibration"
+	"plumbline/conformity"
+	"plumbline/internal/lab"
+	"plumbline/quantity"
+	"plumbline/uncertainty"
+)
+
+const minus = "−"
+
+// printEvaluation prints the table a person reads: what was calibrated, one line for each point, remarks as notes, verdicts.
+func printEvaluation(w io.Writer, e *lab.Evaluation) error {
+	j := e.Result.Job
+	p := printer{job: j}
+	fmt.Fprintf(w, "%s %s, serial number %s\n", j.Device.Kind, j.Device.Model, j.Device.Serial)
+	fmt.Fprintf(w, "reference %s %s, certificate %s of %s\n", j.Reference.Model, j.Reference.Serial, j.Reference.Certificate.Number, j.Reference.Certificate.Date.Format("2006-01-02"))
+	fmt.Fprintf(w, "job %s, %s, coverage probability %.4g %%\n", j.Number, map[calibration.Subject]string{calibration.OfTransducer: "sensitivity of the transducer", calibration.OfChain: "sensitivity of the whole chain"}[j.Subject], 100*j.Procedure.Probability)
+	if e.Job.Particulars.Invented {
+		fmt.Fprintln(w, "ALL DATA ARE INVENTED: an example, not a calibration.")
+	}
+	fmt.Fprintln(w)
+	t := table.New().Border(lipgloss.NormalBorder()).BorderLeft(false).BorderRight(false).BorderColumn(false).
+		StyleFunc(func(_, col int) lipgloss.Style {
+			s := lipgloss.NewStyle().PaddingRight(2)
+			if col == len(p.headers())-1 {
+				return s
+			}
+			return s.Align(lipgloss.Right)
+		}).Headers(p.headers()...)
+	for _, point := range e.Result.Points {
+		t.Row(p.row(point)...)
+	}
+	if _, err := lipgloss.Fprintln(w, t.Render()); err != nil {
+		return err
+	}
+	for _, r := range append(append([]calibration.Remark{}, e.Result.Remarks...), e.Result.Deviations...) {
+		p.note(r.Text)
+	}
+	for i, n := range p.notes {
+		fmt.Fprintf(w, "%3d  %s\n", i+1, n)
+	}
+	printStatements(w, e.Statements, e.Overall, j)
+	return nil
+}
+
+// printer turns points into rows and collects the notes.
+type printer struct {
+	job   calibration.Job
+	notes []string
+}
+
+// note returns the number of a note, which is the same for the same text.
+func (p *printer) note(text string) int {
+	for i, n := range p.notes {
+		if n == text {
+			return i + 1
+		}
+	}
+	p.notes = append(p.notes, text)
+	return len(p.notes)
+}
+
+func (p *printer) inputUnit() quantity.Unit {
+	_, input, _ := p.job.Device.Unit.Per()
+	return input
+}
+
+func (p *printer) headers() []string {
+	return []string{"f\nHz", "level peak\n" + p.inputUnit().Symbol, "|S|\n" + p.job.Device.Unit.Symbol, "U\n%", "k\n", "deviation\n%", "U\n%", "phase\n°", "U\n°", "k\n", "notes\n"}
+}
+
+func (p *printer) row(q calibration.Point) []string {
+	var notes []string
+	for _, r := range q.Remarks {
+		notes = append(notes, fmt.Sprint(p.note(r.Text)))
+	}
+	f := fmt.Sprintf("%.4g", q.Plan.Frequency)
+	if q.Refused != "" {
+		return []string{f, "", "no value", "", "", "", "", "", "", "", fmt.Sprint(p.note("refused: " + q.Refused))}
+	}
+	u := p.job.Device.Unit
+	modulus := u.FromSI(cmplx.Abs(q.Sensitivity))
+	value, _ := uncertainty.Round(modulus, modulus*q.Reported.UModulus, 2)
+	row := []string{f, level(p.inputUnit(), q.Level), value, relative(q.Reported.UModulus), factor(q.Reported.KModulus), "", ""}
+	if d := q.Deviation; d != nil {
+		row[5], row[6] = withUncertainty(100*d.Value, 100*d.Reported.UModulus)
+	}
+	if q.HasPhase {
+		v, up := withUncertainty(cmplx.Phase(q.Sensitivity)*180/math.Pi, q.Reported.UPhase*180/math.Pi)
+		row = append(row, v, up, factor(q.Reported.KPhase))
+	} else {
+		row = append(row, "", "", "")
+	}
+	return append(row, strings.Join(notes, " "))
+}
+
+func level(u quantity.Unit, si float64) string {
+	if math.IsNaN(si) {
+		return ""
+	}
+	x := u.FromSI(si)
+	return fmt.Sprintf("%.*f", quantity.Decimals(x, 3), x)
+}
+
+func relative(u float64) string {
+	_, text := uncertainty.Round(0, 100*u, 2)
+	return text
+}
+
+func factor(k float64) string {
+	if math.IsNaN(k) {
+		return ""
+	}
+	return fmt.Sprintf("%.2f", k)
+}
+
+// withUncertainty rounds a value and its U, both in the same unit; a value that is exact by definition stands alone.
+func withUncertainty(x, u float64) (value, expanded string) {
+	if u == 0 {
+		return "0", ""
+	}
+	value, expanded = uncertainty.Round(x, u, 2)
+	return strings.Replace(value, "-", minus, 1), expanded
+}
+
+func printStatements(w io.Writer, statements []conformity.Statement, overall conformity.Verdict, j calibration.Job) {
+	if len(statements) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "\nconformity (%s)\n", statements[0].Rule)
+	for _, s := range statements {
+		fmt.Fprintf(w, "  %s: %s, %s", s.Subject, s.Requirement, s.Verdict)
+		if s.Verdict != conformity.NotDecided {
+			value, u, unit := 100*s.Value, 100*s.U, " %"
+			if !s.Relative {
+				value, u, unit = j.Device.Unit.FromSI(s.Value), j.Device.Unit.FromSI(s.U), " "+j.Device.Unit.Symbol
+			}
+			v, ut := withUncertainty(value, u)
+			fmt.Fprintf(w, " (%s ± %s%s; probability of lying outside %s; %s)", v, ut, unit, probability(s.Risk), s.Evaluation)
+		}
+		for _, r := range s.Remarks {
+			fmt.Fprintf(w, "; %s", r)
+		}
+		fmt.Fprintln(w)
+	}
+	fmt.Fprintf(w, "  taken together: %s\n", overall)
+}
+
+// probability prints a risk without pretending to know tiny ones.
+func probability(p float64) string {
+	switch {
+	case p < 1e-4:
+		return "below 0.01 %"
+	case p > 1-1e-4:
+		return "above 99.99 %"
+	}
+	return fmt.Sprintf("%.2g %%", 100*p)
+}
