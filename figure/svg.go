@@ -120,7 +120,7 @@ func (c *svg) DrawImage(rect vg.Rectangle, img image.Image) {
 // document is the whole drawing. It has no identifiers, so that several may stand in one page.
 func (c *svg) document(title, description string) []byte {
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" class="pl-figure" width="%spt" height="%spt" viewBox="0 0 %[1]s %[2]s" font-family="'%s', sans-serif">`+"\n",
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" class="pl-figure" xml:space="preserve" width="%spt" height="%spt" viewBox="0 0 %[1]s %[2]s" font-family="'%s', sans-serif">`+"\n",
 		number(c.width), number(c.height), Typeface)
 	fmt.Fprintf(&b, "<title>%s</title>\n<desc>%s</desc>\n", escaped(title), escaped(description))
 	b.Write(c.body.Bytes())

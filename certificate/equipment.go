@@ -1,0 +1,77 @@
+package certificate
+
+import (
+	"strings"
+
+	"plumbline/calibration"
+)
+
+// equipment is the reference and every stage of both channels, with the certificates the laboratory has entered.
+func (a *author) equipment() Section {
+	j := a.r.Job
+	t := Table{Columns: []Column{
+		{Head: plain("Use"), Kind: Words, Share: 0.8},
+		{Head: plain("Equipment"), Kind: Words, Share: 1.3},
+		{Head: plain("Serial no."), Kind: Fixed},
+		{Head: plain("Channel, settings"), Kind: Words, Share: 1.2},
+		{Head: plain("Certificate, laboratory"), Kind: Words, Share: 1.3},
+		{Head: plain("Dated"), Kind: Fixed},
+		{Head: plain("Valid until"), Kind: Fixed},
+	}}
+	use := "Reference"
+	if len(j.ReferenceChain.Stages) == 0 {
+		use = "Reference, display read"
+	}
+	t.Rows = append(t.Rows, equipmentRow(use, j.Reference.Identity, "", j.Reference.Certificate))
+	for _, s := range j.ReferenceChain.Stages {
+		t.Rows = append(t.Rows, equipmentRow("Reference channel", s.Identity, stageWords(s), s.Certificate))
+	}
+	for _, s := range j.DeviceChain.Stages {
+		t.Rows = append(t.Rows, equipmentRow("Item's channel", s.Identity, stageWords(s), s.Certificate))
+	}
+	s := Section{Heading: "Equipment", Blocks: []Block{t}}
+	if c := j.Reference.Certificate; j.ValidityOverride != "" {
+		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Used after its validity.# Certificate {} of the reference was valid until {}. The reference was used all the same, on the word of: {}",
+			c.Number, day(c.ValidUntil), sentence(j.ValidityOverride))})
+	}
+	return s
+}
+
+func equipmentRow(use string, id calibration.Identity, settings string, c calibration.Document) Row {
+	name := capital(words(", ", id.Kind, words(" ", id.Maker, id.Model)))
+	return Row{Cells: []Text{plain(use), plain(name), plain(orDash(id.Serial)), plain(orDash(settings)),
+		plain(orDash(words(", ", c.Number, c.Laboratory))), plain(date(c.Date)), plain(date(c.ValidUntil))}}
+}
+
+// stageWords is a stage's channel, gain, range and settings.
+func stageWords(s calibration.Stage) string {
+	channel, gain, scale := "", "", ""
+	if s.Channel != "" {
+		channel = "channel " + s.Channel
+	}
+	if s.Gain > 0 && s.GainUnit.Factor > 0 && (s.Gain != 1 || s.GainUnit.Factor != 1) {
+		gain = "gain " + short(s.GainUnit.FromSI(s.Gain)) + thin + s.GainUnit.Symbol
+	}
+	if s.FullScale > 0 {
+		scale = "±" + short(s.FullScale) + thin + "V"
+	}
+	return words("; ", channel, gain, scale, s.Settings)
+}
+
+// words joins what is not empty.
+func words(between string, parts ...string) string {
+	var kept []string
+	for _, p := range parts {
+		if p != "" {
+			kept = append(kept, p)
+		}
+	}
+	return strings.Join(kept, between)
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return dash
+	}
+	return s
+}

@@ -1,0 +1,124 @@
+package certificate
+
+import (
+	"fmt"
+	"strings"
+
+	"plumbline/calibration"
+	"plumbline/quantity"
+)
+
+// evidence is the annex with what the values rest on: recordings with their digests, or readings.
+func (a *author) evidence() Section {
+	s := Section{Heading: "Evidence", Annex: true}
+	if t := a.signals(); len(t.Rows) > 0 {
+		s.Blocks = append(s.Blocks, t, a.recordings())
+	}
+	if t := a.readings(); len(t.Rows) > 0 {
+		s.Blocks = append(s.Blocks, t)
+	}
+	return s
+}
+
+// signals is what the signals were like.
+func (a *author) signals() Table {
+	amplitude, distortion, residual := plain("Amplitude at the recorder"), plain("Total harmonic distortion"), plain("Residual")
+	t := Table{
+		Caption: strong("Signals"),
+		Columns: []Column{
+			{Head: rich("*f*"), Unit: plain("Hz"), Kind: Number},
+			{Head: plain("Duration"), Unit: plain("s"), Kind: Number},
+			{Head: plain("Rate"), Unit: plain("1/s"), Kind: Number},
+			{Head: plain("Periods"), Kind: Number},
+			{Head: plain("Blocks"), Unit: plain("used"), Kind: Number},
+			{Head: plain("Blocks"), Unit: plain("left out"), Kind: Number},
+			{Group: amplitude, Head: plain("reference"), Unit: plain("V"), Kind: Number},
+			{Group: amplitude, Head: plain("item"), Unit: plain("V"), Kind: Number},
+			{Group: distortion, Head: plain("reference"), Unit: plain("%"), Kind: Number},
+			{Group: distortion, Head: plain("item"), Unit: plain("%"), Kind: Number},
+			{Group: residual, Head: plain("reference"), Unit: plain("mV"), Kind: Number},
+			{Group: residual, Head: plain("item"), Unit: plain("mV"), Kind: Number},
+		},
+		Notes: []Note{{Text: plain("Amplitudes are peak values of the fundamental, the residual is the standard deviation of what the sine approximation leaves.")}},
+	}
+	for _, i := range a.valued() {
+		p := a.r.Points[i]
+		if p.Plan.Recording == nil {
+			continue
+		}
+		e := p.Evidence
+		var row Row
+		for _, c := range []string{hertz(p.Frequency), significant(e.Duration, 3), short(e.Rate), significant(e.Periods, 4), fmt.Sprint(e.Blocks), fmt.Sprint(e.Rejected),
+			significant(e.AmplitudeReference, 3), significant(e.AmplitudeDevice, 3), significant(100*e.DistortionReference, 2), significant(100*e.DistortionDevice, 2),
+			significant(1000*e.ResidualReference, 2), significant(1000*e.ResidualDevice, 2)} {
+			row.Cells = append(row.Cells, plain(c))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// recordings is the files with their digests in full, those without a value too.
+func (a *author) recordings() Table {
+	t := Table{
+		Caption: strong("Recordings"),
+		Columns: []Column{
+			{Head: rich("*f*"), Unit: plain("Hz"), Kind: Number},
+			{Head: plain("File"), Kind: Words, Share: 1},
+			{Head: plain("SHA-256 of the file"), Kind: Digest},
+		},
+	}
+	for _, p := range a.r.Points {
+		if r := p.Plan.Recording; r != nil {
+			t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(r.Name), plain(r.ID)}})
+		}
+	}
+	return t
+}
+
+// readings is every value read off a display, in the device's unit.
+func (a *author) readings() Table {
+	unit := a.r.Job.Device.Unit
+	t := Table{
+		Caption: strong("Readings"),
+		Columns: []Column{
+			{Head: rich("*f*"), Unit: plain("Hz"), Kind: Number},
+			{Head: plain("Number"), Kind: Number},
+			{Head: plain("Displayed sensitivity, in the order of reading"), Unit: plain(unit.Symbol), Kind: Words, Share: 1},
+		},
+	}
+	for _, p := range a.r.Points {
+		if len(p.Plan.Readings) == 0 {
+			continue
+		}
+		values := asDisplayed(p.Plan.Readings, unit)
+		t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(fmt.Sprint(len(values))), plain(strings.Join(values, ", "))}})
+	}
+	return t
+}
+
+// asDisplayed writes readings with as many decimals as the longest of them has.
+func asDisplayed(readings []calibration.Reading, unit quantity.Unit) []string {
+	decimals := 0
+	for _, r := range readings {
+		if _, after, ok := strings.Cut(short(unit.FromSI(r.Sensitivity)), "."); ok {
+			decimals = max(decimals, len(after))
+		}
+	}
+	var values []string
+	for _, r := range readings {
+		values = append(values, minus(fixed(unit.FromSI(r.Sensitivity), decimals)))
+	}
+	return values
+}
+
+// record is what the document was made from and with.
+func (a *author) record() Section {
+	var f Facts
+	f.add("Software", a.origin.Software)
+	f.add("Result record", a.origin.Record)
+	f.add("SHA-256 of the record", a.origin.Digest)
+	f.add("Job", a.r.Job.Number)
+	return Section{Heading: "Record", Annex: true, Blocks: []Block{f,
+		Paragraph{Text: plain("The record holds the unrounded results, the inputs they were computed from and the digests of the recordings. With it and the recordings every number of this certificate can be computed again.")}}}
+}

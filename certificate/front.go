@@ -1,0 +1,218 @@
+package certificate
+
+import (
+	"fmt"
+	"math/cmplx"
+	"strings"
+
+	"plumbline/calibration"
+	"plumbline/conformity"
+	"plumbline/quantity"
+)
+
+// lines makes facts line by line, leaving out empty ones.
+func (f *Facts) add(label string, lines ...string) {
+	var kept []Text
+	for _, l := range lines {
+		if l != "" {
+			kept = append(kept, plain(l))
+		}
+	}
+	if len(kept) > 0 {
+		*f = append(*f, Fact{Label: label, Lines: kept})
+	}
+}
+
+// brief is the result that a reader looks for first.
+func (a *author) brief() Section {
+	var k Keynote
+	f := hertz(a.r.Job.Device.ReferenceFrequency)
+	if a.reference >= 0 {
+		p := a.r.Points[a.reference]
+		m, u := cmplx.Abs(p.Sensitivity), p.Reported.UModulus
+		unit := a.r.Job.Device.Unit
+		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{
+			strong(plusMinus(unit.FromSI(m), u*unit.FromSI(m), unit.Symbol)),
+			rich("expanded uncertainty *U* = {}"+thin+"% with *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)),
+		}})
+		if coherent := a.coherent(); coherent.Symbol != unit.Symbol {
+			k[0].Lines = append(k[0].Lines, plain(plusMinus(m, u*m, coherent.Symbol)))
+		}
+	} else {
+		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{plain("no value at the reference frequency")}})
+	}
+	conform := Fact{Label: "Conformity"}
+	for _, g := range a.groups() {
+		conform.Lines = append(conform.Lines, rich("{}: #{}#", g.requirement(), g.summary()))
+	}
+	if len(conform.Lines) == 0 {
+		conform.Lines = []Text{plain("no statement of conformity is made")}
+	}
+	return Section{Heading: "Result in brief", Blocks: []Block{append(k, conform)}}
+}
+
+func plusMinus(value, u float64, unit string) string {
+	v, w := rounded(value, u)
+	return "(" + v + " ± " + w + ")" + thin + unit
+}
+
+// coherent is the unit of the device's sensitivity in coherent SI; the unit itself where its output has no simple coherent one.
+func (a *author) coherent() quantity.Unit {
+	unit := a.r.Job.Device.Unit
+	output, input, _ := unit.Per()
+	if input.Factor == 1 && output.Factor == 1 {
+		return unit
+	}
+	for _, symbol := range []string{"V", "C", "A"} {
+		if u, err := quantity.ParseUnit(symbol); err == nil && u.Dim == output.Dim {
+			motion := a.motion.Unit().Symbol
+			if strings.Contains(motion, "/") {
+				motion = "(" + motion + ")"
+			}
+			return quantity.Unit{Symbol: symbol + "/" + motion, Factor: 1, Dim: unit.Dim}
+		}
+	}
+	return unit
+}
+
+// item describes what was calibrated.
+func (a *author) item() Section {
+	d := a.r.Job.Device
+	var f Facts
+	f.add("Kind", d.Kind)
+	f.add("Maker", d.Maker)
+	f.add("Model", d.Model)
+	f = append(f, Fact{Label: "Serial number", Lines: []Text{strong(d.Serial)}})
+	if d.Nominal > 0 {
+		f.add("Nominal sensitivity", short(d.Unit.FromSI(d.Nominal))+thin+d.Unit.Symbol)
+	}
+	f.add("Reference frequency", short(d.ReferenceFrequency)+thin+"Hz")
+	if d.Tolerance > 0 {
+		f.add("Tolerance", fmt.Sprintf("±%s%s%% of the nominal sensitivity at %s%sHz", percent(d.Tolerance), thin, short(d.ReferenceFrequency), thin))
+	}
+	if d.Flatness > 0 {
+		band := "at all points"
+		if d.FlatnessBand[1] > 0 {
+			band = "from " + short(d.FlatnessBand[0]) + thin + "Hz to " + short(d.FlatnessBand[1]) + thin + "Hz"
+		}
+		f.add("Flatness", fmt.Sprintf("±%s%s%% of the value at %s%sHz, %s", percent(d.Flatness), thin, short(d.ReferenceFrequency), thin, band))
+	}
+	if d.Range > 0 {
+		f.add("Range", "±"+short(a.input.FromSI(d.Range))+thin+a.input.Symbol)
+	}
+	f.add("Condition on receipt", d.Condition)
+	if !a.p.Received.IsZero() {
+		f.add("Received", day(a.p.Received))
+	}
+	return Section{Heading: "Item calibrated", Blocks: []Block{f}}
+}
+
+func (a *author) customer() Section {
+	var f Facts
+	f.add("Name and address", append([]string{a.p.Customer.Name}, a.p.Customer.Lines...)...)
+	f.add("Contact", a.p.Customer.Contact)
+	f.add("Order", a.p.OrderReference)
+	s := Section{Heading: "Customer", Blocks: []Block{f}}
+	if len(a.p.CustomerData) > 0 {
+		var l List
+		for _, d := range a.p.CustomerData {
+			l = append(l, plain(d))
+		}
+		// Clause: ISO/IEC 17025:2017 7.8.2.2
+		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Supplied by the customer.# The following was stated by the customer and has not been verified; the laboratory accepts no responsibility for it or for what follows from it.")}, l)
+	}
+	return s
+}
+
+func (a *author) performance() Section {
+	pr := a.r.Job.Procedure
+	var f Facts
+	f.add("Method", pr.Method)
+	name := pr.Name
+	if pr.Revision != "" {
+		name += ", revision " + pr.Revision
+	}
+	f.add("Procedure of the laboratory", name)
+	f.add("Performed", days(a.p.Performed, a.p.Until))
+	f.add("Place", a.p.Location)
+	f.add("Performed by", a.p.PerformedBy)
+	f.add("Job", a.r.Job.Number)
+	return Section{Heading: "Calibration", Blocks: []Block{f}}
+}
+
+func (a *author) authority() Section {
+	return Section{Heading: "Authorisation", Blocks: []Block{
+		Signature{Name: a.p.AuthorisedBy, Role: a.p.AuthorisedRole, Date: day(a.p.Issued)},
+		Paragraph{Small: true, Text: plain("The results relate only to the item calibrated, as received and as mounted here. " +
+			"This certificate may be reproduced in full only; extracts need the written consent of " + a.p.Laboratory.Name + ".")},
+	}}
+}
+
+// group is the statements about one requirement under one rule.
+type group struct{ statements []conformity.Statement }
+
+// groups gathers the statements in the order of their first appearance.
+func (a *author) groups() []group {
+	var out []group
+	index := map[[2]string]int{}
+	for _, s := range a.statements {
+		key := [2]string{s.Requirement, s.Rule}
+		i, ok := index[key]
+		if !ok {
+			i = len(out)
+			index[key] = i
+			out = append(out, group{})
+		}
+		out[i].statements = append(out[i].statements, s)
+	}
+	return out
+}
+
+func (g group) requirement() string {
+	s := g.statements[0]
+	if len(g.statements) == 1 {
+		return capital(s.Subject) + " " + s.Requirement
+	}
+	return capital(s.Requirement)
+}
+
+// summary is the verdict about the group in words.
+func (g group) summary() string {
+	n := map[conformity.Verdict]int{}
+	for _, s := range g.statements {
+		n[s.Verdict]++
+	}
+	for v, k := range n {
+		if k == len(g.statements) && k == 1 {
+			return verdict(v)
+		}
+		if k == len(g.statements) {
+			return fmt.Sprintf("%s at all %d frequencies", verdict(v), k)
+		}
+	}
+	var parts []string
+	for _, v := range []conformity.Verdict{conformity.Conforms, conformity.DoesNotConform, conformity.NotDecided} {
+		if n[v] > 0 {
+			parts = append(parts, fmt.Sprintf("%s at %d", verdict(v), n[v]))
+		}
+	}
+	return fmt.Sprintf("%s of %d frequencies", strings.Join(parts, ", "), len(g.statements))
+}
+
+func verdict(v conformity.Verdict) string {
+	switch v {
+	case conformity.Conforms:
+		return "conforms"
+	case conformity.DoesNotConform:
+		return "does not conform"
+	}
+	return "not decided"
+}
+
+// subject says whose sensitivity is reported.
+func (a *author) subject() string {
+	if a.r.Job.Subject == calibration.OfChain {
+		return "The values are the sensitivity of the whole measuring chain: the item with the channel listed under Equipment, from the motion to the recorded output."
+	}
+	return "The values are the sensitivity of the transducer alone: the transfer of its measuring channel has been divided out."
+}

@@ -1,0 +1,272 @@
+package certificate
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"plumbline/calibration"
+	"plumbline/conformity"
+	"plumbline/quantity"
+)
+
+// uncertainty says what U is and which evaluation it comes from.
+func (a *author) uncertainty() Section {
+	pr := a.r.Job.Procedure
+	blocks := []Block{Paragraph{Text: rich("The stated uncertainty *U* is the combined standard uncertainty multiplied by the coverage factor *k* printed beside it; "+
+		"the interval of ±*U* about a value holds the true value with a probability of {}"+thin+"%. *U* of the modulus is relative to the modulus. "+
+		"*U* holds for the time of the calibration and includes no later drift of the item.", probability(pr.Probability))}}
+	first, simulated := a.split()
+	switch {
+	case len(simulated) == 0:
+		blocks = append(blocks, Paragraph{Text: rich("All uncertainties were evaluated to first order (JCGM 100, GUM): *k* is the quantile of Student's *t* for the effective degrees of freedom.")})
+	case len(first) == 0:
+		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is the larger distance from the value to an end of the coverage interval.")})
+	default:
+		blocks = append(blocks, Paragraph{Text: rich("Evaluated to first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom): {}. "+
+			"By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval): {}.", strings.Join(first, "; "), strings.Join(simulated, "; "))})
+	}
+	if seeds := a.seeds(); seeds != "" {
+		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
+			count(uint64(a.trials())), seeds)})
+	}
+	return Section{Heading: "Uncertainty", Blocks: blocks}
+}
+
+// split lists the stated uncertainties by the evaluation they come from.
+func (a *author) split() (first, simulated []string) {
+	by := map[calibration.Evaluation]map[string][]string{}
+	note := func(what string, e calibration.Evaluation, f float64) {
+		if by[e] == nil {
+			by[e] = map[string][]string{}
+		}
+		by[e][what] = append(by[e][what], hertz(f))
+	}
+	what := []string{"modulus", "deviation", "phase"}
+	for _, i := range a.valued() {
+		p := a.r.Points[i]
+		note(what[0], p.Reported.Evaluation, p.Frequency)
+		if p.Deviation != nil && i != a.reference {
+			note(what[1], p.Deviation.Reported.Evaluation, p.Frequency)
+		}
+		if p.HasPhase {
+			note(what[2], p.Reported.EvaluationPhase, p.Frequency)
+		}
+	}
+	list := func(e calibration.Evaluation) (out []string) {
+		for _, w := range what {
+			fs := by[e][w]
+			all := len(fs) == len(by[calibration.FirstOrder][w])+len(by[calibration.MonteCarlo][w])
+			switch {
+			case len(fs) == 0:
+			case all:
+				out = append(out, w+" at all frequencies")
+			default:
+				out = append(out, w+" at "+strings.Join(fs, ", ")+thin+"Hz")
+			}
+		}
+		return out
+	}
+	return list(calibration.FirstOrder), list(calibration.MonteCarlo)
+}
+
+func (a *author) trials() int {
+	n := 0
+	for _, i := range a.valued() {
+		n = max(n, a.r.Points[i].Simulation.Trials)
+	}
+	return n
+}
+
+// seeds is the seeds of the Monte Carlo evaluations in words.
+func (a *author) seeds() string {
+	var values, deviations []uint64
+	for _, i := range a.valued() {
+		p := a.r.Points[i]
+		if p.Simulation.Trials > 0 {
+			values = append(values, p.Simulation.Seed)
+		}
+		if p.Deviation != nil && p.Deviation.Simulation.Trials > 0 {
+			deviations = append(deviations, p.Deviation.Simulation.Seed)
+		}
+	}
+	if len(values) == 0 {
+		return ""
+	}
+	s := "seeds in the order of the table " + listSeeds(values)
+	if len(deviations) > 0 {
+		s += ", of the deviations " + listSeeds(deviations)
+	}
+	return s
+}
+
+func listSeeds(seeds []uint64) string {
+	consecutive := len(seeds) > 1
+	var s []string
+	for i, x := range seeds {
+		consecutive = consecutive && x == seeds[0]+uint64(i)
+		s = append(s, strconv.FormatUint(x, 10))
+	}
+	if consecutive {
+		return s[0] + " to " + s[len(s)-1]
+	}
+	return strings.Join(s, ", ")
+}
+
+// conformity is the statements of conformity with the numbers they were taken on.
+func (a *author) conformity() Section {
+	s := Section{Heading: "Conformity"}
+	if len(a.statements) == 0 {
+		s.Blocks = []Block{Paragraph{Text: plain("No statement of conformity is made.")}}
+		return s
+	}
+	s.Blocks = append(s.Blocks, Paragraph{Text: rich("A value conforms where it lies within the acceptance limits, which follow from the tolerance limits by the decision rule. " +
+		"Verdicts were taken on unrounded numbers. *p* is the probability, given the measurement alone, that the true value lies outside the tolerance: " +
+		"for an accepted value the risk that this acceptance is wrong, for a rejected one its complement is the risk that the rejection is wrong.")})
+	for _, g := range a.groups() {
+		s.Blocks = append(s.Blocks, a.verdicts(g))
+	}
+	return s
+}
+
+func (a *author) verdicts(g group) Table {
+	unit := a.r.Job.Device.Unit
+	if g.statements[0].Relative {
+		unit = quantity.Unit{Symbol: "%", Factor: 0.01}
+	}
+	tolerance, acceptance := plain("Tolerance limits"), plain("Acceptance limits")
+	symbol := plain(unit.Symbol)
+	first := g.statements[0]
+	t := Table{
+		Caption: rich("#{}# Decision rule: {}", capital(strings.TrimRight(first.Requirement, "."))+".", sentence(strings.TrimSpace(first.Rule))),
+		Columns: []Column{
+			{Head: plain("Judged"), Kind: Words, Share: 1},
+			{Head: plain("Value"), Unit: symbol, Kind: Number},
+			{Head: rich("*U*"), Unit: symbol, Kind: Number},
+			{Group: tolerance, Head: plain("lower"), Unit: symbol, Kind: Number},
+			{Group: tolerance, Head: plain("upper"), Unit: symbol, Kind: Number},
+			{Group: acceptance, Head: plain("lower"), Unit: symbol, Kind: Number},
+			{Group: acceptance, Head: plain("upper"), Unit: symbol, Kind: Number},
+			{Head: rich("*p*"), Unit: plain("%"), Kind: Number},
+			{Head: plain("Verdict"), Kind: Fixed},
+			{Head: plain("Notes"), Kind: Marks},
+		},
+	}
+	var n notes
+	for _, s := range g.statements {
+		t.Rows = append(t.Rows, Row{Cells: verdictCells(s, unit, &n)})
+	}
+	if len(n.list) == 0 {
+		t.Columns = t.Columns[:len(t.Columns)-1]
+		for i := range t.Rows {
+			t.Rows[i].Cells = t.Rows[i].Cells[:len(t.Columns)]
+		}
+	}
+	t.Notes = n.list
+	return t
+}
+
+func verdictCells(s conformity.Statement, unit quantity.Unit, n *notes) []Text {
+	value, u := unit.FromSI(s.Value), unit.FromSI(s.U)
+	v, w := dash, dash
+	decimals := 3
+	if positive(u) {
+		v, w = rounded(value, u)
+		decimals = quantity.Decimals(u, digitsOfU) + 1
+	}
+	if s.Relative {
+		v = signed(v)
+	}
+	limit := func(x float64, exact bool) Text {
+		x = unit.FromSI(x)
+		text := fixed(x, decimals)
+		switch {
+		case math.IsInf(x, 0) || math.IsNaN(x):
+			return plain(dash)
+		case exact:
+			text = short(x)
+		}
+		if s.Relative {
+			return plain(signed(text))
+		}
+		return plain(minus(text))
+	}
+	var marks []string
+	for _, r := range s.Remarks {
+		marks = append(marks, n.of(r))
+	}
+	word := plain(verdict(s.Verdict))
+	if s.Verdict != conformity.Conforms {
+		word = strong(verdict(s.Verdict))
+	}
+	return []Text{
+		plain(capital(s.Subject)), plain(v), plain(w),
+		limit(s.Tolerance.Lower, true), limit(s.Tolerance.Upper, true), limit(s.Acceptance.Lower, false), limit(s.Acceptance.Upper, false),
+		plain(probability(s.Risk)), word, plain(strings.Join(slices.Compact(marks), ", ")),
+	}
+}
+
+// conditions is the environment and the mounting.
+func (a *author) conditions() Section {
+	c := a.r.Job.Conditions
+	var f Facts
+	f.add("Temperature", fmt.Sprintf("%s%s°C; of the transducers within ±%s%sK of it", short(c.Temperature), thin, short(c.TemperatureHalfWidth), thin))
+	if !math.IsNaN(c.Humidity) {
+		f.add("Relative humidity", percent(c.Humidity)+thin+"%")
+	}
+	if !math.IsNaN(c.Pressure) {
+		f.add("Air pressure", short(c.Pressure/100)+thin+"hPa")
+	}
+	f.add("Mounting", a.p.Mounting)
+	return Section{Heading: "Conditions", Blocks: []Block{f}}
+}
+
+// deviations lists additions to, deviations and exclusions from the method.
+func (a *author) deviations() Section {
+	var l List
+	for _, d := range a.p.Deviations {
+		l = append(l, plain(sentence(d)))
+	}
+	for _, d := range a.r.Deviations {
+		l = append(l, plain(sentence(d.Text)))
+	}
+	if len(l) == 0 {
+		return Section{Heading: "Deviations from the method", Blocks: []Block{Paragraph{Text: plain("None.")}}}
+	}
+	return Section{Heading: "Deviations from the method", Blocks: []Block{l}}
+}
+
+func (a *author) traceability() Section {
+	text := "The laboratory has entered no statement of metrological traceability."
+	if a.p.Traceability != "" {
+		text = sentence(a.p.Traceability)
+	}
+	return Section{Heading: "Traceability", Blocks: []Block{Paragraph{Text: plain(text)}}}
+}
+
+// further is what else the laboratory has to say.
+func (a *author) further() Section {
+	var l List
+	for _, s := range a.p.Statements {
+		l = append(l, plain(sentence(s)))
+	}
+	if len(l) == 0 {
+		return Section{}
+	}
+	return Section{Heading: "Statements of the laboratory", Blocks: []Block{l}}
+}
+
+// limits says what the certificate does not say.
+func (a *author) limits() Section {
+	l := List{
+		plain("A calibration says nothing about the safety of a structure or a machine; that judgement belongs to the engineer who is responsible for it."),
+		plain("The certificate makes no recommendation about the interval to the next calibration."),
+		plain("The program that wrote it prints no accreditation mark and adds no claim of accreditation or traceability to what the laboratory entered."),
+	}
+	if a.p.Invented {
+		l = append(List{strong("The data of this document are invented. It shows how a certificate looks and certifies nothing.")}, l...)
+	}
+	return Section{Heading: "What this certificate does not say", Blocks: []Block{l}}
+}
