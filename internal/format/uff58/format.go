@@ -1,23 +1,113 @@
-// Package uff58 reads UFF58 recordings.
+// Package uff58 reads time records in Universal File Format dataset 58, as text or binary.
 package uff58
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
+	"io"
+	"strings"
 
 	"plumbline/internal/format"
 	"plumbline/recording"
 )
 
-// Format reads UFF58 files.
+// Format reads Universal File Format files: every time record (dataset 58 or 58b, function type 1) is one channel.
 type Format struct{}
 
-// Name returns "UFF58".
-func (Format) Name() string { return "UFF58" }
+// Name returns "UFF".
+func (Format) Name() string { return "UFF" }
 
-// Match reports whether head starts a UFF58 file.
-func (Format) Match(name string, head []byte) bool { return false }
+// Match reports whether head starts a Universal File Format file: a line -1 followed by a dataset number.
+func (Format) Match(name string, head []byte) bool {
+	first, rest, ok := bytes.Cut(head, []byte("\n"))
+	if !ok || len(first) > 82 || strings.TrimSpace(string(first)) != "-1" {
+		return false
+	}
+	second, _, _ := bytes.Cut(rest, []byte("\n"))
+	number, _, err := datasetNumber(string(second[:min(len(second), 82)]))
+	return err == nil && number > 0
+}
 
-// Open starts reading src.
+// Open finds the datasets of src and starts reading all time records together.
 func (Format) Open(src format.Source, opts format.Options) (recording.Reader, error) {
-	return nil, fmt.Errorf("recording %s: not a UFF58 file", src.Name)
+	f, err := src.Open()
+	if err != nil {
+		return nil, err
+	}
+	r, err := newReader(f, src, opts)
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return r, nil
+}
+
+func newReader(f io.ReadSeekCloser, src format.Source, opts format.Options) (*reader, error) {
+	sets, err := scan(f, src.Size)
+	if err != nil {
+		return nil, fmt.Errorf("recording %s: %w", src.Name, err)
+	}
+	info, records, err := describe(sets, opts)
+	if err != nil {
+		return nil, fmt.Errorf("recording %s: %w", src.Name, err)
+	}
+	if err := opts.Settle(src.Name, &info); err != nil {
+		return nil, err
+	}
+	return start(f, src, info, records), nil
+}
+
+// functions are the function types of record 6.
+var functions = map[int]string{0: "general", 1: "time record", 2: "auto spectrum", 3: "cross spectrum", 4: "frequency response",
+	5: "transmissibility", 6: "coherence", 7: "auto correlation", 8: "cross correlation", 9: "power spectral density", 12: "spectrum"}
+
+// describe makes the recording of the time records among the datasets.
+func describe(sets contents, opts format.Options) (recording.Info, []dataset, error) {
+	records := sets.records
+	if len(records) == 0 {
+		return recording.Info{}, nil, fmt.Errorf("no time record (dataset 58, function type 1): the file has %s", sets)
+	}
+	first := records[0]
+	kind := "UFF 58"
+	if first.binary {
+		kind = "UFF 58b"
+	}
+	info := recording.Info{Format: kind, Frames: first.n, Start: first.start}
+	if len(records) < sets.total() {
+		info.Notes = append(info.Notes, fmt.Sprintf("the file has %s: the time records are read", sets))
+	}
+	if sets.cut > 0 {
+		info.Notes = append(info.Notes, fmt.Sprintf("the file is cut off: it ends within dataset %d, which is not read", sets.cut))
+	}
+	for c, d := range records {
+		if err := d.usable(); err != nil {
+			return recording.Info{}, nil, fmt.Errorf("dataset %d: %w", d.place, err)
+		}
+		if err := d.together(first); err != nil {
+			return recording.Info{}, nil, fmt.Errorf("datasets %d and %d: %w", first.place, d.place, err)
+		}
+		if d.have < info.Frames {
+			info.Frames = d.have
+		}
+		given := c < len(opts.Units) && opts.Units[c] != ""
+		ch, scale, note, err := d.channel(given)
+		if err != nil {
+			return recording.Info{}, nil, fmt.Errorf("dataset %d: %w", d.place, err)
+		}
+		records[c].divisor = scale
+		info.Channels = append(info.Channels, ch)
+		if note != "" {
+			info.Notes = append(info.Notes, fmt.Sprintf("channel %d: %s", c+1, note))
+		}
+	}
+	if info.Frames < first.n {
+		info.Notes = append(info.Notes, fmt.Sprintf("the file is cut off: %d samples are announced, %d are there", first.n, info.Frames))
+	}
+	var note string
+	info.Rate, note = first.rate()
+	info.Notes = append(info.Notes, note)
+	if !info.Start.IsZero() {
+		info.Notes = append(info.Notes, fmt.Sprintf("start %s as written in the file, without a time zone", info.Start.Format("2006-01-02 15:04:05")))
+	}
+	return info, records, nil
 }
