@@ -237,7 +237,7 @@ func statement(j calibration.Job, s conformity.Statement) Statement {
 	}
 	limit := func(x float64) *float64 { return number(convert(x)) }
 	return Statement{
-		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: convert(s.Value), U: convert(s.U), Unit: u,
+		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: limit(s.Value), U: limit(s.U), Unit: u,
 		Lower: limit(s.Tolerance.Lower), Upper: limit(s.Tolerance.Upper), AcceptLower: limit(s.Acceptance.Lower), AcceptUpper: limit(s.Acceptance.Upper),
 		Rule: s.Rule, Evaluation: s.Evaluation, Verdict: s.Verdict.String(), Risk: number(s.Risk), Remarks: s.Remarks,
 	}

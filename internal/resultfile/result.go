@@ -209,8 +209,8 @@ type Statement struct {
 	Subject     string   `json:"subject"`
 	Requirement string   `json:"requirement"`
 	Frequency   float64  `json:"frequency_Hz"`
-	Value       float64  `json:"value"`
-	U           float64  `json:"U"`
+	Value       *float64 `json:"value,omitempty"`
+	U           *float64 `json:"U,omitempty"`
 	Unit        string   `json:"unit"`
 	Lower       *float64 `json:"lower_limit,omitempty"`
 	Upper       *float64 `json:"upper_limit,omitempty"`
