@@ -6,9 +6,6 @@ import (
 	"slices"
 )
 
-// baseOrders are the multiples of the mains frequency that are always regressors where they can be separated.
-var baseOrders = []int{1, 2, 3, 4, 5}
-
 // onMains returns the multiple of the mains frequency that cannot be told from f in a record of duration T: |f - k f_mains| T < 1.
 func (p Procedure) onMains(f, duration float64) (k int, on bool) {
 	if !(p.Mains > 0) {
@@ -18,9 +15,9 @@ func (p Procedure) onMains(f, duration float64) (k int, on bool) {
 	return k, math.Abs(f-float64(k)*p.Mains)*duration < 1
 }
 
-// mainsOrders is the multiples of the mains frequency to look for in every recording: the lowest few and those the job's points lie on.
+// mainsOrders is the multiples of the mains frequency that the job's points lie on: every recording is searched for them.
 func (j *Job) mainsOrders() []int {
-	orders := slices.Clone(baseOrders)
+	var orders []int
 	for _, p := range j.Points {
 		if p.Recording == nil || !(p.Recording.Info.Rate > 0) {
 			continue
