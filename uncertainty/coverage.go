@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// largestDof is where Student's t is taken as normal: the quantiles differ by less than 2e-6 there, and the quantile of t loses digits beyond.
+// largestDof is where Student's t is taken as normal: factors near 2 differ by 2.5e-6 there, and the quantile of t loses digits beyond.
 const largestDof = 1e6
 
 // Coverage is the coverage factor k of Student's t for a two-sided interval of probability p, 0 < p < 1; the normal one for infinite degrees of
@@ -38,10 +38,12 @@ func NormalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) 
 // NormalCDF is the probability that a standard normal value is at most z; its relative accuracy holds in the lower tail.
 func NormalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
-// EllipseFactor is the coverage factor of the ellipse of probability p for two jointly normal quantities, √χ²: -2 ln(1-p) is its square.
+// EllipsoidFactor is the coverage factor of the ellipsoid of probability p for m jointly normal quantities: 2.45 for modulus and phase at 95 %.
 //
 // Clause: JCGM 102 6.5.2.3
-func EllipseFactor(p float64) float64 { return math.Sqrt(-2 * math.Log1p(-p)) }
+func EllipsoidFactor(p float64, m int) float64 {
+	return math.Sqrt(distuv.ChiSquared{K: float64(m)}.Quantile(p))
+}
 
 // welch sums the Welch-Satterthwaite denominator. Parts without effect are left out, so that no zero is divided by.
 type welch struct {

@@ -144,18 +144,16 @@ func newDrawing(set *Set, uses []int) *drawing {
 	return d
 }
 
-// block draws and evaluates the trials of one block.
+// block draws and evaluates the trials of one block. Chunks are drawn whole, so that a trial does not depend on how many follow.
 func (d *drawing) block(seed uint64, b, trials int, evaluate func(x []float64, trial int)) {
 	s := newSource(seed, b)
 	for done := 0; done < trials; done += chunk {
-		n := min(chunk, trials-done)
-		rows := d.rows[:n*d.width]
 		for k, i := range d.uses {
-			d.inputs[k].fill(s, rows, i, d.width, d.set.inputs[i].Value)
+			d.inputs[k].fill(s, d.rows, i, d.width, d.set.inputs[i].Value)
 		}
 		first := b*block + done
-		for t := range n {
-			evaluate(rows[t*d.width:(t+1)*d.width:(t+1)*d.width], first+t)
+		for t := range min(chunk, trials-done) {
+			evaluate(d.rows[t*d.width:(t+1)*d.width:(t+1)*d.width], first+t)
 		}
 	}
 }
