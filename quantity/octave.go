@@ -7,7 +7,7 @@ import (
 
 // ThirdOctave is the exact base-ten one-third-octave frequency number n in Hz: 10^(n/10), number 0 at 1 Hz and 20 at 100 Hz.
 //
-// Clause: IEC 61260-1:2014 5.4 (exact mid-band frequencies)
+// Clause: IEC 61260-1:2014 exact mid-band frequencies, base ten
 func ThirdOctave(n int) float64 {
 	whole := int(math.Floor(float64(n) / 10))
 	return math.Pow(10, float64(whole)) * math.Pow(10, float64(n-10*whole)/10)
@@ -18,7 +18,7 @@ var nominal = [10]float64{1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8}
 
 // NominalThirdOctave is the nominal frequency of third octave number n in Hz: 160 for 158.489...
 //
-// Clause: IEC 61260-1:2014 E.1 (nominal mid-band frequencies)
+// Clause: IEC 61260-1:2014 nominal mid-band frequencies of one-third octaves
 func NominalThirdOctave(n int) float64 {
 	whole := int(math.Floor(float64(n) / 10))
 	x, err := strconv.ParseFloat(strconv.FormatFloat(nominal[n-10*whole], 'f', -1, 64)+"e"+strconv.Itoa(whole), 64)
@@ -34,7 +34,7 @@ func NearestThirdOctave(f float64) int { return int(math.Round(10 * math.Log10(f
 // RoundNominal rounds an exact fractional-octave frequency in Hz to a nominal one: three significant digits where the first
 // is 1 to 4, two where it is 5 to 9. It gives zero for frequencies that are not positive.
 //
-// Clause: IEC 61260-1:2014 E.3.4 (rounding to nominal frequencies)
+// Clause: IEC 61260-1:2014 E.3.4 rounding to nominal frequencies
 func RoundNominal(f float64) float64 {
 	if !(f > 0) || math.IsInf(f, 0) {
 		return 0

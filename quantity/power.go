@@ -30,6 +30,7 @@ func (p *unitParser) power() (*expr, error) {
 			return nil, p.wrong("a closing parenthesis is missing")
 		}
 		p.depth--
+		inner.enclosed = true
 		e = inner
 	} else {
 		s, err := p.symbol()

@@ -15,7 +15,8 @@ type expr struct {
 	offset   float64
 	dim      Dimension
 	class    class
-	level    int // 0 symbol or power, 1 product, 2 quotient: what needs parentheses
+	level    int  // 0 symbol or power, 1 product, 2 quotient: what needs parentheses
+	enclosed bool // in parentheses as written
 	num, den *expr
 }
 
@@ -169,7 +170,7 @@ func (p *unitParser) quotient() (*expr, error) {
 	if err != nil {
 		return nil, err
 	}
-	if den.level == 1 {
+	if den.level == 1 && !den.enclosed {
 		return nil, p.wrong("product below the stroke: put it in parentheses, as in V/(m·s)")
 	}
 	p.blank()
