@@ -3,7 +3,7 @@ package sine
 import "math"
 
 // NearestMains returns the order k of the multiple of mains nearest to f and its distance in units of the resolution 1/T, |f - k mains| T.
-// Below 1 the line cannot be told from the mains in a record of T seconds. Frequencies in Hz; k is 0 where mains is 0.
+// Below 1 the line cannot be told from the mains in a record of T seconds. Frequencies in Hz; k is 0 and the distance infinite where mains is 0.
 func NearestMains(f, mains, T float64) (k int, distance float64) {
 	if !(mains > 0) {
 		return 0, math.Inf(1)

@@ -24,7 +24,7 @@ func (a *Accumulator) Fit() (Fit, error) {
 	}
 	f := Fit{
 		Rate: a.set.Rate, Frames: a.frames, Frequency: an.frequency, FrequencyStd: an.std, BlockSize: a.basis.size, Start: a.basis.freq[0],
-		Mistuning: an.mistuning, Coherence: an.coherence, Condition: a.basis.cond, Passes: 1,
+		Mistuning: an.mistuning, Coherence: an.coherence(), Condition: a.basis.cond, Passes: 1,
 	}
 	f.Blocks = an.blocks()
 	used := 0

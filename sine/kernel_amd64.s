@@ -1,0 +1,145 @@
+#include "textflag.h"
+
+// func foldWide(e, o, head, last *float64, n int, d0 float64) (q float64)
+TEXT ·foldWide(SB), NOSPLIT, $0-56
+	MOVQ e+0(FP), DI
+	MOVQ o+8(FP), SI
+	MOVQ head+16(FP), AX
+	MOVQ last+24(FP), BX
+	MOVQ n+32(FP), CX
+	VBROADCASTSD d0+40(FP), Y7
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	SUBQ $24, BX
+
+foldloop:
+	CMPQ CX, $4
+	JLT  folddone
+	VMOVUPD (AX), Y2
+	VPERMPD $0x1B, (BX), Y3
+	VSUBPD Y7, Y2, Y2
+	VSUBPD Y7, Y3, Y3
+	VADDPD Y3, Y2, Y4
+	VSUBPD Y3, Y2, Y5
+	VMOVUPD Y4, (DI)
+	VMOVUPD Y5, (SI)
+	VFMADD231PD Y2, Y2, Y0
+	VFMADD231PD Y3, Y3, Y1
+	ADDQ $32, AX
+	SUBQ $32, BX
+	ADDQ $32, DI
+	ADDQ $32, SI
+	SUBQ $4, CX
+	JMP  foldloop
+
+folddone:
+	VADDPD Y1, Y0, Y0
+	VEXTRACTF128 $1, Y0, X1
+	VADDPD X1, X0, X0
+	VPERMILPD $1, X0, X1
+	VADDSD X1, X0, X0
+	VZEROUPPER
+	MOVSD X0, q+48(FP)
+	RET
+
+// func dotWide(out, table, a, b *float64, cols, n int)
+TEXT ·dotWide(SB), NOSPLIT, $0-48
+	MOVQ out+0(FP), DI
+	MOVQ table+8(FP), SI
+	MOVQ a+16(FP), R8
+	MOVQ b+24(FP), R9
+	MOVQ cols+32(FP), R10
+	MOVQ n+40(FP), R11
+	LEAQ (DI)(R10*8), R12
+	SHLQ $3, R11
+
+pair:
+	CMPQ R10, $2
+	JLT  dotdone
+	LEAQ (SI)(R11*1), DX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	VXORPD Y4, Y4, Y4
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	VXORPD Y7, Y7, Y7
+	XORQ CX, CX
+
+step:
+	VMOVUPD (R8)(CX*1), Y8
+	VMOVUPD (R9)(CX*1), Y9
+	VMOVUPD (SI)(CX*1), Y10
+	VMOVUPD (DX)(CX*1), Y11
+	VFMADD231PD Y8, Y10, Y0
+	VFMADD231PD Y8, Y11, Y1
+	VFMADD231PD Y9, Y10, Y2
+	VFMADD231PD Y9, Y11, Y3
+	VMOVUPD 32(R8)(CX*1), Y12
+	VMOVUPD 32(R9)(CX*1), Y13
+	VMOVUPD 32(SI)(CX*1), Y14
+	VMOVUPD 32(DX)(CX*1), Y15
+	VFMADD231PD Y12, Y14, Y4
+	VFMADD231PD Y12, Y15, Y5
+	VFMADD231PD Y13, Y14, Y6
+	VFMADD231PD Y13, Y15, Y7
+	ADDQ $64, CX
+	CMPQ CX, R11
+	JLT  step
+
+	// lanes l of the four sums: (l0+l2) + (l1+l3)
+	VADDPD Y4, Y0, Y0
+	VADDPD Y5, Y1, Y1
+	VADDPD Y6, Y2, Y2
+	VADDPD Y7, Y3, Y3
+	VPERM2F128 $0x20, Y2, Y0, Y8
+	VPERM2F128 $0x31, Y2, Y0, Y9
+	VADDPD Y9, Y8, Y8
+	VPERM2F128 $0x20, Y3, Y1, Y10
+	VPERM2F128 $0x31, Y3, Y1, Y11
+	VADDPD Y11, Y10, Y10
+	VUNPCKLPD Y10, Y8, Y12
+	VUNPCKHPD Y10, Y8, Y13
+	VADDPD Y13, Y12, Y12
+	VEXTRACTF128 $1, Y12, X13
+	VMOVUPD X12, (DI)
+	VMOVUPD X13, (R12)
+	ADDQ $16, DI
+	ADDQ $16, R12
+	LEAQ (DX)(R11*1), SI
+	SUBQ $2, R10
+	JMP  pair
+
+dotdone:
+	VZEROUPPER
+	RET
+
+// func supportsWide() bool
+// AVX2 and FMA in the processor, the wide registers saved by the operating system.
+TEXT ·supportsWide(SB), NOSPLIT, $0-1
+	MOVB $0, ret+0(FP)
+	XORL AX, AX
+	CPUID
+	CMPL AX, $7
+	JLT  no
+	MOVL $1, AX
+	XORL CX, CX
+	CPUID
+	ANDL $0x18001000, CX
+	CMPL CX, $0x18001000
+	JNE  no
+	XORL CX, CX
+	XGETBV
+	ANDL $6, AX
+	CMPL AX, $6
+	JNE  no
+	MOVL $7, AX
+	XORL CX, CX
+	CPUID
+	ANDL $0x20, BX
+	JZ   no
+	MOVB $1, ret+0(FP)
+
+no:
+	RET
