@@ -193,3 +193,6 @@ type Evidence struct {
 	HannDifference                        complex128 // ln ratio with Hann weights minus without
 	HannStd                               float64    // standard deviation of it expected from noise
 }
+
+// Expanded is the expanded uncertainty of Value.
+func (d Deviation) Expanded() float64 { return d.Reported.UModulus * (1 + d.Value) }

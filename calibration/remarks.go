@@ -60,12 +60,7 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 		p.remark("level", "level found %s, nominal %s", j.levelText(p.Level), j.levelText(p.Plan.Level))
 	}
 	e := p.Evidence
-	if d := e.HannDifference; e.HannStd > 0 && max(math.Abs(real(d)), math.Abs(imag(d))) > remarkSigma*e.HannStd {
-		p.remark("drift", "the Hann-weighted mean differs from the plain one by %.2g %% and %.2g°, more than noise explains: the point may not have been steady", 100*real(d), imag(d)*180/math.Pi)
-	}
-	if re, im := a.ratio.TrendRe, a.ratio.TrendIm; max(math.Abs(re), math.Abs(im)) > remarkTrend {
-		p.remark("trend", "the ratio still moved during the recording: trend %.1f standard deviations in modulus, %.1f in phase", re, im)
-	}
+	j.remarkSteadiness(p, a)
 	for _, s := range []struct {
 		name string
 		step float64
@@ -76,6 +71,20 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	}
 	if !p.HasPhase {
 		p.remark("no-phase", "the reference's certificate gives no phase: none is reported")
+	}
+}
+
+// remarkSteadiness looks for a ratio that moved during the recording. On a mains line hum beats with the signal, which its own term covers.
+func (j *Job) remarkSteadiness(p *Point, a *acquisition) {
+	e := p.Evidence
+	if e.HumFrom != "" {
+		return
+	}
+	if d := e.HannDifference; e.HannStd > 0 && max(math.Abs(real(d)), math.Abs(imag(d))) > remarkSigma*e.HannStd {
+		p.remark("drift", "the Hann-weighted mean differs from the plain one by %.2g %% and %.2g°, more than noise explains: the point may not have been steady", 100*real(d), imag(d)*180/math.Pi)
+	}
+	if re, im := a.ratio.TrendRe, a.ratio.TrendIm; max(math.Abs(re), math.Abs(im)) > remarkTrend {
+		p.remark("trend", "the ratio still moved during the recording: trend %.1f standard deviations in modulus, %.1f in phase", re, im)
 	}
 }
 

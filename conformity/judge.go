@@ -31,7 +31,7 @@ func Judge(r *calibration.Result, rule Rule, workers int) ([]Statement, error) {
 	if dut.Flatness > 0 {
 		for i := range r.Points {
 			if i != ref && inBand(dut, r.Points[i].Plan.Frequency) {
-				add(judgeFlatness(r, i, ref, rule, workers))
+				add(judgeFlatness(r, i, rule, workers))
 			}
 		}
 	}
@@ -64,7 +64,7 @@ func judgeReference(r *calibration.Result, ref int, rule Rule, workers int) (Sta
 }
 
 // judgeFlatness judges the deviation of point i from the value at the reference frequency.
-func judgeFlatness(r *calibration.Result, i, ref int, rule Rule, workers int) (Statement, error) {
+func judgeFlatness(r *calibration.Result, i int, rule Rule, workers int) (Statement, error) {
 	d, p := r.Job.Device, r.Points[i]
 	q := Question{
 		Subject:     fmt.Sprintf("deviation at %g Hz from the sensitivity at %g Hz", p.Plan.Frequency, d.ReferenceFrequency),
@@ -85,11 +85,7 @@ func judgeFlatness(r *calibration.Result, i, ref int, rule Rule, workers int) (S
 	if err != nil {
 		return Statement{}, err
 	}
-	s, err := Decide(q, rule, e)
-	if err == nil && r.Points[ref].Evidence.HumFrom != "" {
-		s.Remarks = append(s.Remarks, "the reference frequency lies on a multiple of the mains frequency: its hum term is part of U")
-	}
-	return s, err
+	return Decide(q, rule, e)
 }
 
 // evidence is what is known of offset + scale * (relative modulus), from the evaluation that is reported.

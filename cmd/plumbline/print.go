@@ -6,9 +6,7 @@ import (
 	"math"
 	"math/cmplx"
 	"strings"
-
-	"charm.land/lipgloss/v2"
-	"charm.land/lipgloss/v2/table"
+	"text/tabwriter"
 
 	"plumbline/calibration"
 	"plumbline/conformity"
@@ -30,20 +28,17 @@ func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 		fmt.Fprintln(w, "ALL DATA ARE INVENTED: an example, not a calibration.")
 	}
 	fmt.Fprintln(w)
-	t := table.New().Border(lipgloss.NormalBorder()).BorderLeft(false).BorderRight(false).BorderColumn(false).
-		StyleFunc(func(_, col int) lipgloss.Style {
-			s := lipgloss.NewStyle().PaddingRight(2)
-			if col == len(p.headers())-1 {
-				return s
-			}
-			return s.Align(lipgloss.Right)
-		}).Headers(p.headers()...)
-	for _, point := range e.Result.Points {
-		t.Row(p.row(point)...)
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	for _, line := range p.headers() {
+		fmt.Fprintln(t, strings.Join(line, "\t"))
 	}
-	if _, err := lipgloss.Fprintln(w, t.Render()); err != nil {
+	for _, point := range e.Result.Points {
+		fmt.Fprintln(t, strings.Join(p.row(point), "\t"))
+	}
+	if err := t.Flush(); err != nil {
 		return err
 	}
+	fmt.Fprintln(w)
 	for _, r := range append(append([]calibration.Remark{}, e.Result.Remarks...), e.Result.Deviations...) {
 		p.note(r.Text)
 	}
@@ -76,8 +71,12 @@ func (p *printer) inputUnit() quantity.Unit {
 	return input
 }
 
-func (p *printer) headers() []string {
-	return []string{"f\nHz", "level peak\n" + p.inputUnit().Symbol, "|S|\n" + p.job.Device.Unit.Symbol, "U\n%", "k\n", "deviation\n%", "U\n%", "phase\n°", "U\n°", "k\n", "notes\n"}
+// headers are the lines above the table; the last column, the notes, is the only one that is not aligned.
+func (p *printer) headers() [][]string {
+	return [][]string{
+		{"f", "level", "|S|", "U", "k", "deviation", "U", "phase", "U", "k", "  notes"},
+		{"Hz", p.inputUnit().Symbol + " peak", p.job.Device.Unit.Symbol, "%", "", "%", "%", "°", "°", "", ""},
+	}
 }
 
 func (p *printer) row(q calibration.Point) []string {
@@ -87,14 +86,14 @@ func (p *printer) row(q calibration.Point) []string {
 	}
 	f := fmt.Sprintf("%.4g", q.Plan.Frequency)
 	if q.Refused != "" {
-		return []string{f, "", "no value", "", "", "", "", "", "", "", fmt.Sprint(p.note("refused: " + q.Refused))}
+		return []string{f, "", "no value", "", "", "", "", "", "", "", "  " + fmt.Sprint(p.note("refused: "+q.Refused))}
 	}
 	u := p.job.Device.Unit
 	modulus := u.FromSI(cmplx.Abs(q.Sensitivity))
 	value, _ := uncertainty.Round(modulus, modulus*q.Reported.UModulus, 2)
 	row := []string{f, level(p.inputUnit(), q.Level), value, relative(q.Reported.UModulus), factor(q.Reported.KModulus), "", ""}
 	if d := q.Deviation; d != nil {
-		row[5], row[6] = withUncertainty(100*d.Value, 100*d.Reported.UModulus)
+		row[5], row[6] = withUncertainty(100*d.Value, 100*d.Expanded())
 	}
 	if q.HasPhase {
 		v, up := withUncertainty(cmplx.Phase(q.Sensitivity)*180/math.Pi, q.Reported.UPhase*180/math.Pi)
@@ -102,7 +101,7 @@ func (p *printer) row(q calibration.Point) []string {
 	} else {
 		row = append(row, "", "", "")
 	}
-	return append(row, strings.Join(notes, " "))
+	return append(row, "  "+strings.Join(notes, " "))
 }
 
 func level(u quantity.Unit, si float64) string {

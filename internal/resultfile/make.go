@@ -122,7 +122,7 @@ func point(j calibration.Job, p calibration.Point) Point {
 	out.Budget = rows(p.Budget.Rows, p.HasPhase)
 	out.Evidence = evidence(p)
 	if d := p.Deviation; d != nil {
-		out.Deviation = &Deviation{Value: d.Value, Uncertainty: expanded(d.Reported.UModulus, d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason, false)}
+		out.Deviation = &Deviation{Value: d.Value, Uncertainty: expanded(d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason, false)}
 	}
 	return out
 }
