@@ -5,11 +5,12 @@ import (
 	"slices"
 
 	"plumbline/calibration"
+	"plumbline/quantity"
 	"plumbline/uncertainty"
 )
 
 // pointsPerBlock is how many frequencies stand beside each other in a table of influences.
-const pointsPerBlock = 9
+const pointsPerBlock = 10
 
 // component is one side of a complex budget: the modulus or the phase.
 type component struct {
@@ -45,7 +46,7 @@ var ofPhase = component{
 func (a *author) budget() Section {
 	s := Section{Heading: "Uncertainty budget", Annex: true}
 	s.Blocks = append(s.Blocks, Paragraph{Text: rich("*u* is the standard uncertainty of the sensitivity from each influence, relative for the modulus and in degrees for the phase; *ν* is its degrees of freedom. " +
-		"The share of an influence in the variance is the square of its *u* over the combined *u*~c~.")})
+		"The share of an influence in the variance is the square of its *u* over the combined *u*~c~. Where no *ν* is given it is infinite.")})
 	if i := a.budgetPoint(); i >= 0 {
 		s.Blocks = append(s.Blocks, a.fullBudget(a.r.Points[i]))
 	}
@@ -93,7 +94,7 @@ func (a *author) fullBudget(p calibration.Point) Table {
 	for _, row := range p.Budget.Rows {
 		cells := []Text{plain(capital(row.Influence)), plain(row.Distribution)}
 		for _, c := range sides {
-			cells = append(cells, contribution(c, row)...)
+			cells = append(cells, contribution(c, row, c.decimals(p))...)
 		}
 		t.Rows = append(t.Rows, Row{Cells: cells})
 	}
@@ -101,12 +102,21 @@ func (a *author) fullBudget(p calibration.Point) Table {
 	return t
 }
 
-func contribution(c component, row uncertainty.Row) []Text {
+// decimals is one decimal more than two digits of the combined uncertainty have.
+func (c component) decimals(points ...calibration.Point) int {
+	n := 0
+	for _, p := range points {
+		n = max(n, quantity.Decimals(c.scale*c.total(p.Budget).Std, digitsOfU)+1)
+	}
+	return n
+}
+
+func contribution(c component, row uncertainty.Row, decimals int) []Text {
 	u := c.std(row)
 	if u == 0 || math.IsNaN(u) {
 		return []Text{plain(dash), plain(dash), plain(dash)}
 	}
-	return []Text{plain(significant(c.scale*u, 2)), plain(freedom(c.dof(row))), plain(share(c.share(row)))}
+	return []Text{plain(beside(c.scale*u, decimals)), plain(freedom(c.dof(row))), plain(share(c.share(row)))}
 }
 
 func share(x float64) string {
@@ -122,19 +132,25 @@ func share(x float64) string {
 // totals is the combined, expanded and stated uncertainties below the rows they sum.
 func totals(p calibration.Point, sides []component) []Row {
 	rows := []Row{
-		{Ruled: true, Cells: []Text{rich("Combined *u*~c~, effective *ν*"), nil}},
-		{Cells: []Text{rich("Expanded to first order, *k*"), nil}},
-		{Cells: []Text{rich("Stated *U*, *k*"), nil}},
+		{Ruled: true, Cells: []Text{rich("Combined standard uncertainty *u*~c~"), nil}},
+		{Cells: []Text{rich("Coverage factor *k* to first order"), nil}},
+		{Cells: []Text{rich("Expanded uncertainty *k* *u*~c~"), nil}},
+		{Cells: []Text{rich("Stated *U*"), nil}},
 	}
 	for i, c := range sides {
 		total := c.total(p.Budget)
-		u, k := p.Reported.UModulus, p.Reported.KModulus
+		u := p.Reported.UModulus
 		if i > 0 {
-			u, k = p.Reported.UPhase, p.Reported.KPhase
+			u = p.Reported.UPhase
 		}
-		rows[0].Cells = append(rows[0].Cells, plain(significant(c.scale*total.Std, 2)), plain(freedom(total.Dof)), nil)
-		rows[1].Cells = append(rows[1].Cells, plain(significant(c.scale*total.Expanded, 2)), plain(coverage(total.K)), nil)
-		rows[2].Cells = append(rows[2].Cells, strong(significant(c.scale*u, 2)), plain(coverage(k)), nil)
+		decimals := c.decimals(p)
+		for k, text := range []Text{plain(beside(c.scale*total.Std, decimals)), plain(coverage(total.K)), plain(beside(c.scale*total.Expanded, decimals)), strong(significant(c.scale*u, digitsOfU))} {
+			nu := Text(nil)
+			if k == 0 {
+				nu = plain(freedom(total.Dof))
+			}
+			rows[k].Cells = append(rows[k].Cells, text, nu, nil)
+		}
 	}
 	return rows
 }
@@ -149,6 +165,11 @@ func (a *author) matrices(c component) []Block {
 	}
 	names := a.influences(with)
 	var blocks []Block
+	var all []calibration.Point
+	for _, i := range with {
+		all = append(all, a.r.Points[i])
+	}
+	decimals := c.decimals(all...)
 	for chunk := range slices.Chunk(with, evenly(len(with), pointsPerBlock)) {
 		t := Table{Columns: []Column{{Head: plain("Influence"), Kind: Words, Share: 1}}}
 		if len(blocks) == 0 {
@@ -158,11 +179,11 @@ func (a *author) matrices(c component) []Block {
 			t.Columns = append(t.Columns, Column{Head: plain(hertz(a.r.Points[i].Frequency)), Unit: plain("Hz"), Kind: Number})
 		}
 		for _, name := range names {
-			t.Rows = append(t.Rows, a.influenceRows(c, name, chunk)...)
+			t.Rows = append(t.Rows, a.influenceRows(c, name, chunk, decimals)...)
 		}
 		total := Row{Ruled: true, Cells: []Text{rich("Combined *u*~c~")}}
 		for _, i := range chunk {
-			total.Cells = append(total.Cells, plain(significant(c.scale*c.total(a.r.Points[i].Budget).Std, 2)))
+			total.Cells = append(total.Cells, plain(beside(c.scale*c.total(a.r.Points[i].Budget).Std, decimals)))
 		}
 		t.Rows = append(t.Rows, total)
 		blocks = append(blocks, t)
@@ -189,11 +210,12 @@ func (a *author) influences(points []int) []string {
 	return names
 }
 
-// influenceRows is one influence over some frequencies and, where they are finite at any of them, its degrees of freedom.
-func (a *author) influenceRows(c component, name string, points []int) []Row {
+// influenceRows is one influence over some frequencies. Finite degrees of freedom stand beside its name where they are the same at all of
+// them, in a row of their own where they differ.
+func (a *author) influenceRows(c component, name string, points []int, decimals int) []Row {
 	u := Row{Cells: []Text{plain(capital(name))}}
-	nu := Row{Cells: []Text{rich("   its *ν*")}}
-	finite, any := false, false
+	nu := Row{Counts: true, Cells: []Text{rich("– its *ν*")}}
+	var seen []string
 	for _, i := range points {
 		rows := a.r.Points[i].Budget.Rows
 		k := slices.IndexFunc(rows, func(r uncertainty.Row) bool { return r.Influence == name })
@@ -201,16 +223,19 @@ func (a *author) influenceRows(c component, name string, points []int) []Row {
 			u.Cells, nu.Cells = append(u.Cells, plain(dash)), append(nu.Cells, plain(dash))
 			continue
 		}
-		any = true
-		finite = finite || c.dof(rows[k]) <= manyFreedoms
-		u.Cells = append(u.Cells, plain(significant(c.scale*c.std(rows[k]), 2)))
-		nu.Cells = append(nu.Cells, plain(freedom(c.dof(rows[k]))))
+		dof := freedom(c.dof(rows[k]))
+		seen = append(seen, dof)
+		u.Cells = append(u.Cells, plain(beside(c.scale*c.std(rows[k]), decimals)))
+		nu.Cells = append(nu.Cells, plain(dof))
 	}
-	switch {
-	case !any:
+	if len(seen) == 0 {
 		return nil
-	case finite:
+	}
+	if len(slices.Compact(slices.Clone(seen))) > 1 {
 		return []Row{u, nu}
+	}
+	if seen[0] != "∞" {
+		u.Cells[0] = rich("{} (*ν* = {})", capital(name), seen[0])
 	}
 	return []Row{u}
 }

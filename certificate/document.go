@@ -81,6 +81,7 @@ type Column struct {
 // Row is one row of a table. Cells may be fewer than columns.
 type Row struct {
 	Cells  []Text
+	Counts bool // its numbers are of another kind than the columns': they are centred
 	Ruled  bool // a rule stands above it: sums below the rows they sum
 	Spaced bool // a little space stands above it: a new group begins
 }

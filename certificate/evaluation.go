@@ -76,7 +76,7 @@ func evaluations(caption, unit string, scale float64, list []judged) Table {
 			{Group: simulated, Head: plain("high"), Unit: plain(unit), Kind: Number},
 			{Group: stated, Head: rich("*U*"), Unit: plain(unit), Kind: Number},
 			{Group: stated, Head: rich("*k*"), Kind: Number},
-			{Group: stated, Head: plain("from"), Kind: Words, Share: 1},
+			{Group: stated, Head: plain("from"), Kind: Fixed},
 			{Head: plain("Why"), Kind: Marks},
 		},
 	}

@@ -48,7 +48,7 @@ func (a *author) signals() Table {
 		}
 		e := p.Evidence
 		var row Row
-		for _, c := range []string{hertz(p.Frequency), significant(e.Duration, 3), short(e.Rate), significant(e.Periods, 4), fmt.Sprint(e.Blocks), fmt.Sprint(e.Rejected),
+		for _, c := range []string{hertz(p.Frequency), significant(e.Duration, 3), short(e.Rate), fixed(e.Periods, 1), fmt.Sprint(e.Blocks), fmt.Sprint(e.Rejected),
 			significant(e.AmplitudeReference, 3), significant(e.AmplitudeDevice, 3), significant(100*e.DistortionReference, 2), significant(100*e.DistortionDevice, 2),
 			significant(1000*e.ResidualReference, 2), significant(1000*e.ResidualDevice, 2)} {
 			row.Cells = append(row.Cells, plain(c))

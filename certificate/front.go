@@ -33,11 +33,8 @@ func (a *author) brief() Section {
 		unit := a.r.Job.Device.Unit
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{
 			strong(plusMinus(unit.FromSI(m), u*unit.FromSI(m), unit.Symbol)),
-			rich("expanded uncertainty *U* = {}"+thin+"% with *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)),
+			append(rich("*U* = {}"+thin+"%, *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)), a.inCoherent(m, u)...),
 		}})
-		if coherent := a.coherent(); coherent.Symbol != unit.Symbol {
-			k[0].Lines = append(k[0].Lines, plain(plusMinus(m, u*m, coherent.Symbol)))
-		}
 	} else {
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{plain("no value at the reference frequency")}})
 	}
@@ -49,6 +46,15 @@ func (a *author) brief() Section {
 		conform.Lines = []Text{plain("no statement of conformity is made")}
 	}
 	return Section{Heading: "Result in brief", Blocks: []Block{append(k, conform)}}
+}
+
+// inCoherent is the sensitivity in coherent SI where the device's unit is another.
+func (a *author) inCoherent(m, u float64) Text {
+	coherent := a.coherent()
+	if coherent.Symbol == a.r.Job.Device.Unit.Symbol {
+		return nil
+	}
+	return rich("; in SI units {}", plusMinus(m, u*m, coherent.Symbol))
 }
 
 func plusMinus(value, u float64, unit string) string {
@@ -112,16 +118,21 @@ func (a *author) customer() Section {
 	f.add("Name and address", append([]string{a.p.Customer.Name}, a.p.Customer.Lines...)...)
 	f.add("Contact", a.p.Customer.Contact)
 	f.add("Order", a.p.OrderReference)
-	s := Section{Heading: "Customer", Blocks: []Block{f}}
-	if len(a.p.CustomerData) > 0 {
-		var l List
-		for _, d := range a.p.CustomerData {
-			l = append(l, plain(d))
-		}
-		// Clause: ISO/IEC 17025:2017 7.8.2.2
-		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Supplied by the customer.# The following was stated by the customer and has not been verified; the laboratory accepts no responsibility for it or for what follows from it.")}, l)
+	return Section{Heading: "Customer", Blocks: []Block{f}}
+}
+
+// supplied is what the customer stated.
+// Clause: ISO/IEC 17025:2017 7.8.2.2
+func (a *author) supplied() Section {
+	if len(a.p.CustomerData) == 0 {
+		return Section{}
 	}
-	return s
+	var l List
+	for _, d := range a.p.CustomerData {
+		l = append(l, plain(sentence(d)))
+	}
+	return Section{Heading: "Supplied by the customer", Blocks: []Block{
+		Paragraph{Text: plain("The following was stated by the customer and has not been verified; the laboratory accepts no responsibility for it or for what follows from it.")}, l}}
 }
 
 func (a *author) performance() Section {

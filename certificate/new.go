@@ -44,7 +44,7 @@ func New(p Particulars, r calibration.Result, statements []conformity.Statement,
 	}
 	for _, section := range []func() Section{
 		a.brief, a.item, a.customer, a.performance, a.authority,
-		a.results, a.uncertainty, a.conformity, a.equipment, a.traceability, a.conditions, a.deviations, a.further, a.limits,
+		a.results, a.uncertainty, a.conformity, a.equipment, a.traceability, a.conditions, a.deviations, a.supplied, a.further, a.limits,
 		a.budget, a.evaluation, a.evidence, a.record,
 	} {
 		if s := section(); len(s.Blocks) > 0 {

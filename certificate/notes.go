@@ -23,5 +23,22 @@ func (n *notes) of(text string) string {
 	return m
 }
 
+// dropUnused takes the last column away where it holds marks and no row has one.
+func (t *Table) dropUnused() {
+	last := len(t.Columns) - 1
+	if t.Columns[last].Kind != Marks {
+		return
+	}
+	for _, r := range t.Rows {
+		if len(r.Cells) > last && len(r.Cells[last]) > 0 {
+			return
+		}
+	}
+	t.Columns = t.Columns[:last]
+	for i, r := range t.Rows {
+		t.Rows[i].Cells = r.Cells[:min(last, len(r.Cells))]
+	}
+}
+
 // all adds a note that holds for the whole table.
 func (n *notes) all(text Text) { n.list = append(n.list, Note{Text: text}) }

@@ -67,6 +67,15 @@ func significant(x float64, digits int) string {
 	return minus(s)
 }
 
+// beside is x with so many decimals, for a column of numbers to be compared; what would be all zeros is shown as smaller than the last digit.
+func beside(x float64, decimals int) string {
+	s := fixed(x, decimals)
+	if x > 0 && strings.Trim(s, "0.") == "" {
+		return "<" + thin + fixed(math.Pow10(-decimals), decimals)
+	}
+	return minus(s)
+}
+
 // short is x with at most six significant digits and no zeros at the end: for numbers that someone stated.
 func short(x float64) string {
 	if math.IsNaN(x) {
@@ -109,17 +118,18 @@ func probability(p float64) string {
 // manyFreedoms is from where degrees of freedom are printed as infinite.
 const manyFreedoms = 1000
 
-// freedom is degrees of freedom: whole above ten, infinity where there are more than a thousand.
+// freedom is degrees of freedom, truncated to a whole number.
+// Clause: GUM G.4.1
 func freedom(nu float64) string {
 	switch {
 	case math.IsNaN(nu):
 		return dash
 	case nu > manyFreedoms:
 		return "∞"
-	case nu > 10:
-		return fixed(math.Floor(nu), 0)
+	case nu < 1:
+		return significant(nu, digitsOfU)
 	}
-	return fixed(math.Floor(nu*10)/10, 1)
+	return fixed(math.Floor(nu), 0)
 }
 
 // coverage is a coverage factor.

@@ -116,6 +116,7 @@ func (a *author) table() Table {
 	}
 	a.wholeTable(&n, common)
 	t.Notes = n.list
+	t.dropUnused()
 	return t
 }
 

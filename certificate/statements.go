@@ -25,8 +25,14 @@ func (a *author) uncertainty() Section {
 	case len(first) == 0:
 		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is the larger distance from the value to an end of the coverage interval.")})
 	default:
-		blocks = append(blocks, Paragraph{Text: rich("Evaluated to first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom): {}. "+
-			"By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval): {}.", strings.Join(first, "; "), strings.Join(simulated, "; "))})
+		one, other := strings.Join(simulated, "; "), strings.Join(first, "; ")
+		if len(one) <= len(other) {
+			blocks = append(blocks, Paragraph{Text: rich("By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval): {}. "+
+				"All others to first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom).", one)})
+			break
+		}
+		blocks = append(blocks, Paragraph{Text: rich("To first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom): {}. "+
+			"All others by Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval).", other)})
 	}
 	if seeds := a.seeds(); seeds != "" {
 		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
@@ -102,17 +108,22 @@ func (a *author) seeds() string {
 	return s
 }
 
+// listSeeds lists seeds in their order, runs of consecutive ones as from and to.
 func listSeeds(seeds []uint64) string {
-	consecutive := len(seeds) > 1
-	var s []string
-	for i, x := range seeds {
-		consecutive = consecutive && x == seeds[0]+uint64(i)
-		s = append(s, strconv.FormatUint(x, 10))
+	var parts []string
+	for i := 0; i < len(seeds); {
+		j := i + 1
+		for j < len(seeds) && seeds[j] == seeds[j-1]+1 {
+			j++
+		}
+		part := strconv.FormatUint(seeds[i], 10)
+		if j-i > 1 {
+			part += " to " + strconv.FormatUint(seeds[j-1], 10)
+		}
+		parts = append(parts, part)
+		i = j
 	}
-	if consecutive {
-		return s[0] + " to " + s[len(s)-1]
-	}
-	return strings.Join(s, ", ")
+	return strings.Join(parts, ", ")
 }
 
 // conformity is the statements of conformity with the numbers they were taken on.
@@ -158,13 +169,8 @@ func (a *author) verdicts(g group) Table {
 	for _, s := range g.statements {
 		t.Rows = append(t.Rows, Row{Cells: verdictCells(s, unit, &n)})
 	}
-	if len(n.list) == 0 {
-		t.Columns = t.Columns[:len(t.Columns)-1]
-		for i := range t.Rows {
-			t.Rows[i].Cells = t.Rows[i].Cells[:len(t.Columns)]
-		}
-	}
 	t.Notes = n.list
+	t.dropUnused()
 	return t
 }
 

@@ -42,52 +42,62 @@ func (p *press) list(l certificate.List) {
 
 const factGap = 6.0 // between the two columns of facts
 
-// factRows pairs facts; a fact whose value is long stands alone over both columns.
-func (p *press) factRows(f certificate.Facts) [][]certificate.Fact {
-	half := (bodyWidth - factGap) / 2
-	var rows [][]certificate.Fact
-	var row []certificate.Fact
-	for _, fact := range f {
-		wide := false
-		for _, l := range fact.Lines {
-			wide = wide || p.width(l, textSize) > 1.9*half
-		}
-		if wide {
-			if len(row) > 0 {
-				rows, row = append(rows, row), nil
+// factRow is a fact with those beside it, one below the other as far as they are no higher than it; a wide fact stands alone.
+type factRow struct {
+	first certificate.Fact
+	side  certificate.Facts
+	wide  bool
+}
+
+const factHalf = (bodyWidth - factGap) / 2
+
+func (p *press) factRows(f certificate.Facts) []factRow {
+	var rows []factRow
+	for i := 0; i < len(f); {
+		row := factRow{first: f[i], wide: p.wideFact(f[i])}
+		i++
+		room := p.factHeight(row.first, factHalf)
+		for !row.wide && i < len(f) && !p.wideFact(f[i]) {
+			h := p.factHeight(f[i], factHalf)
+			if len(row.side) > 0 && h > room+1.4 {
+				break
 			}
-			rows = append(rows, []certificate.Fact{fact, {}})
-			continue
+			row.side = append(row.side, f[i])
+			room -= h
+			i++
 		}
-		row = append(row, fact)
-		if len(row) == 2 {
-			rows, row = append(rows, row), nil
-		}
-	}
-	if len(row) > 0 {
 		rows = append(rows, row)
 	}
 	return rows
 }
 
-// factWidth is the width of the facts of a row: a fact beside an empty one has the whole column.
-func factWidth(row []certificate.Fact) float64 {
-	if len(row) == 2 && row[1].Label == "" {
-		return bodyWidth
+// wideFact reports whether a fact needs both columns.
+func (p *press) wideFact(f certificate.Fact) bool {
+	for _, l := range f.Lines {
+		if p.width(l, textSize) > 1.9*factHalf || p.longest(l, textSize) > factHalf {
+			return true
+		}
 	}
-	return (bodyWidth - factGap) / 2
+	return false
 }
 
-func (p *press) factRowHeight(row []certificate.Fact) float64 {
-	most := 0
-	for _, f := range row {
-		n := 0
-		for _, l := range f.Lines {
-			n += len(p.wrap(l, textSize, factWidth(row)))
-		}
-		most = max(most, n)
+func (p *press) factHeight(f certificate.Fact, width float64) float64 {
+	n := 0
+	for _, l := range f.Lines {
+		n += len(p.wrap(l, textSize, width))
 	}
-	return 3.9 + float64(most)*textLine + 1.4
+	return 3.9 + float64(n)*textLine + 1.4
+}
+
+func (p *press) factRowHeight(r factRow) float64 {
+	if r.wide {
+		return p.factHeight(r.first, bodyWidth)
+	}
+	side := 0.0
+	for _, f := range r.side {
+		side += p.factHeight(f, factHalf)
+	}
+	return max(p.factHeight(r.first, factHalf), side)
 }
 
 func (p *press) factsHeight(f certificate.Facts) (h float64) {
@@ -99,22 +109,32 @@ func (p *press) factsHeight(f certificate.Facts) (h float64) {
 
 func (p *press) facts(f certificate.Facts) {
 	for _, row := range p.factRows(f) {
-		h, w := p.factRowHeight(row), factWidth(row)
+		h := p.factRowHeight(row)
 		p.need(h - 4)
-		for i, fact := range row {
-			x, y := body+float64(i)*(w+factGap), p.y
-			p.set(x, y, upright(fact.Label), labelSize, grey)
-			y += 4.2
-			for _, l := range fact.Lines {
-				for _, line := range p.wrap(l, textSize, w) {
-					p.set(x, y, line, textSize, black)
-					y += textLine
-				}
-			}
+		width := factHalf
+		if row.wide {
+			width = bodyWidth
+		}
+		p.fact(row.first, body, p.y, width)
+		y := p.y
+		for _, side := range row.side {
+			p.fact(side, body+factHalf+factGap, y, factHalf)
+			y += p.factHeight(side, factHalf)
 		}
 		p.y += h
 	}
-	p.y -= 1
+	p.y--
+}
+
+func (p *press) fact(f certificate.Fact, x, y, width float64) {
+	p.set(x, y, upright(f.Label), labelSize, grey)
+	y += 4.2
+	for _, l := range f.Lines {
+		for _, line := range p.wrap(l, textSize, width) {
+			p.set(x, y, line, textSize, black)
+			y += textLine
+		}
+	}
 }
 
 // keynote sets the first line of its first fact large.

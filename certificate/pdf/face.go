@@ -33,6 +33,12 @@ type face struct {
 	kerns  map[[2]sfnt.GlyphIndex]float64
 }
 
+// The space between a number and its unit: the typeface's own is too narrow for small type, so what follows is placed after this width in em.
+const (
+	thinSpace = '\u2009'
+	thinWidth = 0.16
+)
+
 type glyph struct {
 	index   sfnt.GlyphIndex
 	advance float64 // em
@@ -76,6 +82,9 @@ func (f *face) glyph(r rune) (glyph, error) {
 		return glyph{}, fmt.Errorf("the font has no width for %q (%U): %w", r, r, err)
 	}
 	g := glyph{index: i, advance: float64(a) / f.perEm}
+	if r == thinSpace {
+		g.advance = thinWidth
+	}
 	f.glyphs[r] = g
 	return g, nil
 }
@@ -104,20 +113,21 @@ type piece struct {
 func (f *face) pieces(s string) (out []piece, width float64, err error) {
 	start, from := 0, 0.0
 	var last glyph
+	var before rune
 	for i, r := range s {
 		g, err := f.glyph(r)
 		if err != nil {
 			return nil, 0, fmt.Errorf("text %q: %w", s, err)
 		}
 		if i > 0 {
-			if k := f.kern(last.index, g.index); k != 0 {
+			if k := f.kern(last.index, g.index); k != 0 || before == thinSpace {
 				out = append(out, piece{s[start:i], from})
 				width += k
 				start, from = i, width
 			}
 		}
 		width += g.advance
-		last = g
+		last, before = g, r
 	}
 	return append(out, piece{s[start:], from}), width, nil
 }

@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"fmt"
+	"strings"
 
 	"plumbline/certificate"
 )
@@ -54,15 +55,16 @@ func (p *press) invented() {
 func (p *press) masthead() {
 	p.y = 21
 	p.set(left, p.y, semibold(p.d.Laboratory.Name), 11.5, black)
-	for i, l := range p.d.Laboratory.Lines {
-		p.set(left, p.y+4.8+float64(i)*smallLine, upright(l), 8.4, grey)
-	}
-	p.y += 4.8 + float64(len(p.d.Laboratory.Lines))*smallLine
+	address := strings.Join(p.d.Laboratory.Lines, ", ")
 	if c := p.d.Laboratory.Contact; c != "" {
-		p.set(left, p.y, upright(c), 8.4, grey)
+		address += "; " + c
+	}
+	p.y += 4.8
+	for _, l := range p.wrap(upright(address), 8.4, full) {
+		p.set(left, p.y, l, 8.4, grey)
 		p.y += smallLine
 	}
-	p.y += 13
+	p.y += 14
 	p.f.SetFillColor(blue[0], blue[1], blue[2])
 	p.f.Rect(left, p.y-9.6, 13, 0.9, "F")
 	for i, line := range p.wrap(upright(p.d.Title), 23, full-p.width(semibold(p.d.Number), 13)-8) {
@@ -91,6 +93,7 @@ func (p *press) section(s certificate.Section) {
 		if i > 0 {
 			p.y += 2.2
 		}
+		p.withNext(s.Blocks, i)
 		p.block(b, below, page)
 	}
 	if p.f.PageNo() == page {
@@ -122,7 +125,7 @@ func (p *press) opening(s certificate.Section) float64 {
 
 // annex starts an annex under its letter.
 func (p *press) annex(s certificate.Section, n int) {
-	if n == 1 || p.y > bottom-70 {
+	if n == 1 || p.y+14+p.opening(s) > bottom {
 		p.page()
 	} else {
 		p.y += 6
@@ -139,7 +142,20 @@ func (p *press) annex(s certificate.Section, n int) {
 		if i > 0 {
 			p.y += 2.4
 		}
+		p.withNext(s.Blocks, i)
 		p.block(b, 0, 0)
+	}
+}
+
+// withNext keeps a paragraph on the page of the list that it introduces.
+func (p *press) withNext(blocks []certificate.Block, i int) {
+	b, ok := blocks[i].(certificate.Paragraph)
+	if !ok || i+1 == len(blocks) {
+		return
+	}
+	if _, ok := blocks[i+1].(certificate.List); ok {
+		size, line := paragraphSize(b)
+		p.need(float64(len(p.wrap(b.Text, size, bodyWidth)))*line + 2.4 + textLine)
 	}
 }
 
@@ -147,7 +163,7 @@ func (p *press) annex(s certificate.Section, n int) {
 func (p *press) block(b certificate.Block, below float64, page int) {
 	clear := func() {
 		if p.f.PageNo() == page {
-			p.y = max(p.y, below-1.2)
+			p.y = max(p.y, below+1)
 		}
 	}
 	switch b := b.(type) {

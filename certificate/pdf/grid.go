@@ -11,7 +11,8 @@ var sizes = []float64{8.6, 8.2, 7.8, 7.4, 7, 6.6, 6.2}
 
 const (
 	between   = 3.0  // least distance of columns, mm
-	loosest   = 4.5  // most that is added to it
+	loosest   = 4.5  // most that is added to it over the whole width
+	looser    = 11.0 // most that is added to it beside the headings
 	leastWord = 15.0 // least width of a column of words
 	mostWord  = 30.0 // of a word that may not be broken
 	mostMarks = 14.0
@@ -158,7 +159,11 @@ func (g *grid) place(least []float64) {
 	}
 	gap := between
 	if shares == 0 && len(least) > 1 {
-		gap += min(rest/float64(len(least)-1), loosest)
+		most := loosest
+		if g.x == body {
+			most = looser
+		}
+		gap += min(rest/float64(len(least)-1), most)
 	}
 	x := g.x
 	for i, c := range g.Columns {

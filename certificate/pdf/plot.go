@@ -14,10 +14,16 @@ import (
 	"plumbline/figure"
 )
 
+// leastPlot is how far a figure may shrink to fit what is left of a page; plotCaption is the room its caption takes.
+const (
+	leastPlot   = 0.85
+	plotCaption = 5.5
+)
+
 // Heights of a figure in mm, without and with a panel for the phase.
 const (
-	plotHeight      = 66.0
-	plotPhaseHeight = 100.0
+	plotHeight      = 60.0
+	plotPhaseHeight = 88.0
 )
 
 func (p *press) plot(b certificate.Plot) {
@@ -25,7 +31,10 @@ func (p *press) plot(b certificate.Plot) {
 	if b.Figure.HasPhase() {
 		h = plotPhaseHeight
 	}
-	p.need(h + 6)
+	if rest := bottom - p.y - plotCaption; rest < h && rest > leastPlot*h {
+		h = rest
+	}
+	p.need(h + plotCaption)
 	c := &canvas{State: figure.NewState(), p: p, x: left, y: p.y + h}
 	if err := b.Figure.Draw(c, vg.Length(full*millimetre), vg.Length(h*millimetre), p.plots); err != nil {
 		p.fail(err)
@@ -36,7 +45,7 @@ func (p *press) plot(b certificate.Plot) {
 	}
 	p.f.SetDashPattern(nil, 0)
 	p.y += h + 4.4
-	p.lines(body, b.Caption, smallSize, smallLine, bodyWidth, grey)
+	p.lines(left, b.Caption, smallSize, smallLine, full, grey)
 }
 
 // canvas is a vg.Canvas whose origin lies at (x, y) of the page, so that figures share the page's fonts.

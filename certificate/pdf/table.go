@@ -15,10 +15,10 @@ func (p *press) table(g *grid) {
 	p.need(g.headHeight() + p.captionHeight(g) + 2*(g.line+rowSpace) + 1)
 	if len(g.Caption) > 0 {
 		p.lines(g.x, g.Caption, textSize, textLine, g.width, black)
-		p.y -= 0.4
+		p.y += 0.6
 	}
 	p.heads(g)
-	grouped := len(g.Rows) > 8 && g.Columns[0].Kind == certificate.Number
+	grouped := p.grouped(g)
 	for i, r := range g.Rows {
 		cells, h := p.rowLines(g, r)
 		keep := h
@@ -29,7 +29,8 @@ func (p *press) table(g *grid) {
 		if p.y+keep-g.line > bottom-2 {
 			p.rule(g.x, g.x+g.width, p.y-g.line+0.6, fine, grey)
 			p.page()
-			p.setRight(g.x+g.width, p.y-1.2, upright("continued"), labelSize, grey)
+			p.setRight(g.x+g.width, p.y-2.2, upright("continued"), labelSize, grey)
+			p.y += 1.6
 			p.heads(g)
 		}
 		if r.Ruled {
@@ -39,7 +40,7 @@ func (p *press) table(g *grid) {
 		if r.Spaced {
 			p.y += fifth
 		}
-		p.row(g, cells)
+		p.row(g, r, cells)
 		p.y += h
 		if grouped && i%5 == 4 && i < len(g.Rows)-1 {
 			p.y += fifth
@@ -48,6 +49,20 @@ func (p *press) table(g *grid) {
 	p.rule(g.x, g.x+g.width, p.y-g.line+0.9, thick, black)
 	p.y += 0.9
 	p.notes(g)
+}
+
+// grouped reports whether a table is long and even enough for a little space after every fifth row.
+func (p *press) grouped(g *grid) bool {
+	if len(g.Rows) <= 8 {
+		return false
+	}
+	_, single := p.rowLines(g, certificate.Row{})
+	for _, r := range g.Rows {
+		if _, h := p.rowLines(g, r); r.Ruled || h > single {
+			return false
+		}
+	}
+	return true
 }
 
 func (p *press) captionHeight(g *grid) float64 {
@@ -112,7 +127,7 @@ func (p *press) rowLines(g *grid, r certificate.Row) (cells [][]certificate.Text
 		lines := []certificate.Text{c}
 		switch g.Columns[i].Kind {
 		case certificate.Words, certificate.Marks, certificate.Digest:
-			lines = p.wrap(c, g.size, g.columns[i].w+0.01)
+			lines = p.wrap(c, g.size, g.room(r, i)+0.01)
 		}
 		cells = append(cells, lines)
 		most = max(most, len(lines))
@@ -120,13 +135,25 @@ func (p *press) rowLines(g *grid, r certificate.Row) (cells [][]certificate.Text
 	return cells, float64(most)*(g.line-0.35) + 0.35 + rowSpace
 }
 
-func (p *press) row(g *grid, cells [][]certificate.Text) {
+// room is the width that a cell of words may take: it reaches over empty cells of words beside it.
+func (g *grid) room(r certificate.Row, i int) float64 {
+	end := g.columns[i].x + g.columns[i].w
+	for k := i + 1; k < len(r.Cells) && len(r.Cells[k]) == 0 && g.Columns[k].Kind == certificate.Words; k++ {
+		end = g.columns[k].x + g.columns[k].w
+	}
+	return end - g.columns[i].x
+}
+
+func (p *press) row(g *grid, r certificate.Row, cells [][]certificate.Text) {
 	for i, lines := range cells {
 		for n, l := range lines {
 			y := p.y + float64(n)*(g.line-0.35)
-			if g.Columns[i].Kind == certificate.Number {
+			switch {
+			case g.Columns[i].Kind == certificate.Number && r.Counts:
+				p.set(g.columns[i].x+(g.columns[i].w-p.width(l, g.size))/2, y, l, g.size, grey)
+			case g.Columns[i].Kind == certificate.Number:
 				p.number(g, g.columns[i], l, y)
-			} else {
+			default:
 				p.set(g.columns[i].x, y, l, g.size, black)
 			}
 		}

@@ -44,7 +44,11 @@ func splitWords(t certificate.Text) []certificate.Text {
 	for _, s := range t {
 		for i, part := range strings.Split(s.Text, " ") {
 			if i > 0 && len(word) > 0 {
-				words, word = append(words, word), nil
+				if unitAfterNumber(word, part) {
+					part = "\u00a0" + part
+				} else {
+					words, word = append(words, word), nil
+				}
 			}
 			if part != "" {
 				word = append(word, certificate.Span{Text: part, Face: s.Face})
@@ -55,6 +59,15 @@ func splitWords(t certificate.Text) []certificate.Text {
 		words = append(words, word)
 	}
 	return words
+}
+
+// units are those that are kept on the line of their number, where somebody has typed a plain blank between.
+var units = map[string]bool{"%": true, "°C": true, "K": true, "Hz": true, "kHz": true, "V": true, "mV": true, "V/g": true, "mV/g": true, "g": true, "kg": true,
+	"m": true, "mm": true, "µm": true, "m/s": true, "m/s²": true, "s": true, "min": true, "h": true, "A": true, "mA": true, "N·m": true, "hPa": true, "pC/g": true}
+
+func unitAfterNumber(word certificate.Text, part string) bool {
+	last := word[len(word)-1].Text
+	return units[strings.TrimRight(part, ".,;:)")] && last[len(last)-1] >= '0' && last[len(last)-1] <= '9'
 }
 
 // join appends spans, uniting neighbours in the same face so that kerning works across them.
