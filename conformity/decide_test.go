@@ -202,7 +202,7 @@ func TestSpecificProducersRisk(t *testing.T) {
 // A longer guard band never accepts more, an accepted value with a guard band of U has a risk of 2.5 % or less, and the risk is a probability.
 func TestGuardBandIsSafer(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		value, u := rapid.Float64Range(-2, 2).Draw(t, "value"), rapid.Float64Range(0, 1.5).Draw(t, "U")
+		value, u := rapid.Float64Range(-2, 2).Draw(t, "value"), rapid.Float64Range(0.001, 1.5).Draw(t, "U")
 		dof := rapid.SampledFrom([]float64{1, 3.3, 50, math.Inf(1)}).Draw(t, "dof")
 		k := uncertainty.Coverage(0.9545, dof)
 		l := Limits{-1, 1}
