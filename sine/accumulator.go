@@ -32,13 +32,12 @@ type Accumulator struct {
 	local [2][]float64 // their sums
 	beta  [2][]float64
 
-	taken    int64 // blocks finished
-	blocks   series
-	level    uint   // 2^level elementary blocks in each of blocks
-	pending  series // elementary blocks, waiting to be merged to the same level
-	history  history
-	scratch  []complex128
-	rejected int // among merged blocks
+	taken   int64 // blocks finished
+	blocks  series
+	level   uint   // 2^level elementary blocks in each of blocks
+	pending series // elementary blocks, waiting to be merged to the same level
+	history history
+	scratch []complex128
 }
 
 // NewAccumulator prepares an approximation of the given number of channels. It refuses settings whose regressors cannot be told apart in a block, naming them.
@@ -54,13 +53,13 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 	if p := 2*len(freq) + s.Drift + 1; size <= p {
 		return nil, fmt.Errorf("sine: block of %d samples: must be longer than the number of regressors, %d", size, p)
 	}
-	slopes := s.Frames == 0 || s.Frames/int64(size) < slopeBlocks
+	slopes := s.Frames <= 0 || s.Frames/int64(size) < slopeBlocks
 	b, err := newBasis(s.Rate, size, freq, harmonics, s.Drift, slopes)
 	if err != nil {
 		return nil, fmt.Errorf("sine: %w", err)
 	}
 	a := &Accumulator{set: s, channels: channels, basis: b, limit: mostBlocks}
-	a.blocks = newSeries(channels, harmonics, len(freq)-harmonics, int(min(mostBlocks, s.Frames/int64(size))))
+	a.blocks = newSeries(channels, harmonics, len(freq)-harmonics, int(max(0, min(mostBlocks, s.Frames/int64(size)))))
 	a.pending = newSeries(channels, harmonics, len(freq)-harmonics, 0)
 	a.history.frequency = s.Frequency
 	a.room()
@@ -187,11 +186,8 @@ func (a *Accumulator) finish() {
 			hum[k] = x*x + y*y
 		}
 		j := i*a.channels + c
-		dst.variance[j] = rest / freedom
-		if floor := roundoff * a.q[c] / float64(b.size); dst.variance[j] < floor {
-			dst.variance[j] = floor
-		}
 		dst.floor[j] = roundoff * a.q[c] / float64(b.size)
+		dst.variance[j] = max(rest/freedom, dst.floor[j]) // not a number where samples were none
 		dst.mean[j] = a.first[c] + ve[constant]/float64(b.size)
 		if b.slopes {
 			dst.pull[j], dst.hold[j] = b.slope(ve, vo, be, bo)

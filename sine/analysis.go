@@ -21,6 +21,7 @@ type analysis struct {
 	median    []float64 // per channel
 	weights   []float64 // per channel, in the frequency
 	offset    []float64 // per block, cycles of the fundamental lost before it
+	cuts      []cut
 	steps     []Step
 	mistuning float64 // see Fit
 
@@ -45,9 +46,12 @@ func analyse(a *Accumulator, s *series) (*analysis, error) {
 		an.coarse()
 	}
 	an.converge()
-	for len(an.steps) < mostSteps && an.findStep() {
+	for len(an.cuts) < mostSteps && an.findStep() {
+		an.converge()
+		an.align()
 		an.converge()
 	}
+	an.locateSteps()
 	if an.std = 0; !a.set.Known {
 		an.std = an.spread()
 	}
@@ -162,8 +166,14 @@ func (an *analysis) fine() float64 {
 
 // run is the end of the run of fitted blocks without a phase step that begins with from.
 func (an *analysis) run(from int) int {
+	end := an.len()
+	for _, c := range an.cuts {
+		if c.after > an.fitted[from] {
+			end = min(end, c.after)
+		}
+	}
 	to := from + 1
-	for to < len(an.fitted) && an.offset[an.fitted[to]] == an.offset[an.fitted[from]] {
+	for to < len(an.fitted) && an.fitted[to] < end {
 		to++
 	}
 	return to

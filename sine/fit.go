@@ -13,7 +13,7 @@ type Settings struct {
 	MainsOrder int       // highest multiple of Mains that becomes a regressor; 0: ten, and the neighbours of the fundamental
 	Orders     []int     // further multiples of Mains that become regressors, for what other recordings need to know
 	Block      int       // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency, Mains and Frames
-	Frames     int64     // announced length of the recording in frames; 0 unknown
+	Frames     int64     // announced length of the recording in frames; 0 or less unknown
 	Weights    []float64 // of the channels in the estimate of the frequency; nil: inverse residual variance
 	Known      bool      // Frequency is exact, generator and recorder share a clock: it is not refined
 }
@@ -67,7 +67,7 @@ type Block struct {
 // Step is a step in the phase common to all channels, as dropped samples make it.
 type Step struct {
 	Block  int     // index in Fit.Blocks of the first block after the step
-	Sample int64   // number of the frame at which it happened; exact to about a hundredth of a block where the block it fell in was disturbed by it alone
+	Sample int64   // number of the frame at which it happened: to a few samples where a block holds many cycles, to a fifth of a block where it holds two
 	Time   float64 // of that frame, s from the first sample
 	Lost   float64 // time missing from the recording, s; negative where time was inserted. Known modulo one period: |Lost| <= 1/(2f)
 }

@@ -37,8 +37,10 @@ func (s Settings) check(channels int) error {
 		return fmt.Errorf("sine: drift of order %d: must be 0 to %d", s.Drift, mostDrift)
 	case !(s.Mains >= 0) || math.IsInf(s.Mains, 0) || s.MainsOrder < 0:
 		return fmt.Errorf("sine: mains frequency %g Hz, order %d: must not be negative", s.Mains, s.MainsOrder)
-	case s.Block < 0 || s.Block > mostTaken || s.Frames < 0:
-		return fmt.Errorf("sine: block of %d samples, recording of %d frames: must not be negative", s.Block, s.Frames)
+	case s.Block < 0 || s.Block > mostTaken:
+		return fmt.Errorf("sine: block of %d samples: must be 0 to %d", s.Block, mostTaken)
+	case slices.ContainsFunc(s.Orders, func(k int) bool { return k < 1 }):
+		return fmt.Errorf("sine: multiples %d of the mains frequency: must be positive", s.Orders)
 	case channels < 1:
 		return fmt.Errorf("sine: %d channels: at least 1", channels)
 	case s.Weights != nil && len(s.Weights) != channels:
@@ -127,7 +129,7 @@ func (s Settings) blockSize() (int, error) {
 		return 0, fmt.Errorf("sine: %w: %d frames hold %.3g cycles of %.6g Hz, at least %d are needed", ErrShort, s.Frames, total-wholeCycle, s.Frequency, leastCycles)
 	}
 	cycles := s.cyclesWanted(cycle, total)
-	if s.Frames == 0 {
+	if s.Frames <= 0 {
 		return int(math.Round(cycles * cycle)), nil
 	}
 	cycles = min(cycles, math.Floor(total))

@@ -15,7 +15,7 @@ type Ratio struct {
 	N       int          // blocks in the series; 0 from Batch
 	StdRe   float64      // experimental standard deviation of the mean of the real part (relative, modulus); Noise where N < 2
 	StdIm   float64      // and of the imaginary part (rad, phase)
-	Dof     float64      // degrees of freedom of StdRe and StdIm: N-1; those of the residual where N < 2
+	Dof     float64      // degrees of freedom of StdRe and StdIm: N-1; the number of samples where N < 2
 	Noise   float64      // what white noise of the size of the residuals makes of the real and of the imaginary part of ln Value
 	Hann    complex128   // Hann-weighted mean of the series less the plain mean; 0 where N < 3
 	HannStd float64      // standard deviation of one component of Hann for an uncorrelated series (root mean square of the two)
@@ -39,8 +39,8 @@ func (f Fit) Ratio(d, r int) (Ratio, error) {
 		if c < 0 || c >= len(f.Channels) {
 			return Ratio{}, fmt.Errorf("sine: ratio: channel %d of %d", c+1, len(f.Channels))
 		}
-		if a := cmplx.Abs(f.Channels[c].Amplitude); !(a > 0) || math.IsInf(a, 0) {
-			return Ratio{}, fmt.Errorf("sine: ratio: channel %d: %w", c+1, ErrNoLine)
+		if a, std := cmplx.Abs(f.Channels[c].Amplitude), f.Channels[c].Std; !(a > significant*std) {
+			return Ratio{}, fmt.Errorf("sine: ratio: channel %d: %w: amplitude %.3g, %d times its standard deviation %.3g is needed", c+1, ErrNoLine, a, significant, std)
 		}
 	}
 	var q Ratio

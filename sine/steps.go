@@ -126,24 +126,61 @@ func sides(phase []float64, at int) (from, to int, ok bool) {
 	return 0, 0, false
 }
 
-// record takes a step of so many cycles between fitted blocks from-1 and to into the offsets. Blocks between them hold it and are not used.
+// cut is a phase step between two used blocks. Blocks between them hold it.
+type cut struct{ before, after int }
+
+// record takes a step of so many cycles between fitted blocks from-1 and to into the offsets. Blocks between them are not used any more.
 func (an *analysis) record(from, to int, cycles float64) {
-	before, after := an.fitted[from-1], an.fitted[to]
-	share := 0.0 // blocks' worth of samples between them that lie before the step
-	for i := before + 1; i < after; i++ {
-		share += an.shareBefore(i, before, cycles)
+	c := cut{an.fitted[from-1], an.fitted[to]}
+	an.cuts = append(an.cuts, c)
+	for i := c.before + 1; i < c.after; i++ {
 		if an.weight[i] > 0 {
 			an.spoiled[i] += an.weight[i]
 			an.weight[i] = 0
 		}
 	}
-	sample := (an.at[before+1]+1-int64(an.span))/2 + int64(math.Round(share*float64(an.span)))
-	seconds := float64(sample) / an.basis.rate
-	an.steps = append(an.steps, Step{Sample: sample, Time: seconds, Lost: wrap(cycles) / an.frequency})
-	for i := after; i < an.len(); i++ {
+	for i := c.after; i < an.len(); i++ {
 		an.offset[i] += cycles
 	}
 	an.judge()
+}
+
+// align adjusts the steps: the mean phases of the runs between them become that of the first.
+func (an *analysis) align() {
+	var first, adjust float64
+	next := 0 // block
+	for from, to := 0, 0; from < len(an.fitted); from = to {
+		to = an.run(from)
+		var w, p float64
+		for k := from; k < to; k++ {
+			w += an.info[k]
+			p += an.info[k] * an.phase[k]
+		}
+		for ; next < an.fitted[from]; next++ { // blocks that hold a step go with those before it
+			an.offset[next] += adjust
+		}
+		if from == 0 {
+			first = p / w
+		}
+		adjust = (p/w - first) / (2 * math.Pi)
+	}
+	for ; next < an.len(); next++ {
+		an.offset[next] += adjust
+	}
+}
+
+// locateSteps finds when each step happened and how much time it took, now that the frequency is known.
+func (an *analysis) locateSteps() {
+	slices.SortFunc(an.cuts, func(x, y cut) int { return x.after - y.after })
+	for _, c := range an.cuts {
+		cycles := an.offset[c.after] - an.offset[c.before]
+		share := 0.0 // blocks' worth of samples between them that lie before the step
+		for i := c.before + 1; i < c.after; i++ {
+			share += an.shareBefore(i, c.before, cycles)
+		}
+		sample := (an.at[c.before+1]+1-int64(an.span))/2 + int64(math.Round(share*float64(an.span)))
+		an.steps = append(an.steps, Step{Sample: sample, Time: float64(sample) / an.basis.rate, Lost: wrap(cycles) / an.frequency})
+	}
 }
 
 // shareBefore is the part of block i that lies before a step, from its value between those before and after: z_i = s z_before + (1-s) z_after in the strongest channel.
@@ -156,7 +193,7 @@ func (an *analysis) shareBefore(i, before int, cycles float64) float64 {
 	}
 	a := an.common(before, strongest)
 	b := a * unit(cycles)
-	z := rotated(an.z[(i*an.channels+strongest)*an.harmonics], turns(an.frequency, an.basis.rate, an.at[i])+an.offset[before])
+	z := rotated(an.z[(i*an.channels+strongest)*an.harmonics], wrap(turns(an.frequency, an.basis.rate, an.at[i])+an.offset[before]))
 	s := real((z - b) / (a - b))
 	if math.IsNaN(s) {
 		return 0.5
