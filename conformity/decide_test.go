@@ -33,7 +33,7 @@ func decide(t *testing.T, value, u float64, l Limits, rule Rule) Statement {
 // JCGM 106, breakdown voltage of a Zener diode: limit -5.40 V, measured -5.47 V with u = 0.05 V, conformance probability 0.92 (from memory; recomputed
 // 0.91924); and its table of one-sided z (0.8416 1.2816 1.6449 2.3263 3.0902).
 //
-// Verifies: JCGM 106 7.2
+// Verifies: JCGM 106 7
 func TestConformanceProbability(t *testing.T) {
 	s := decide(t, -5.47, 0.1, Limits{-inf, -5.40}, SimpleAcceptance{})
 	near(t, "conformance probability", 1-s.Risk, 0.91924, 5e-6)
@@ -170,7 +170,7 @@ func TestEvaluationThatDecides(t *testing.T) {
 // JCGM GUM-5:2026 example 10 (read in a public regression script; recomputed 0.1133): prior lognormal(-2.325; 0.434), reading 0.225 with u of 7 %,
 // limit 0.2. The rejected item conforms nevertheless with probability 0.11. The sample is the quantiles of the posterior.
 //
-// Verifies: JCGM 106 7.2
+// Verifies: JCGM 106 7
 func TestSpecificProducersRisk(t *testing.T) {
 	const n, reading, u = 200_000, 0.225, 0.07 * 0.225
 	cumulated := make([]float64, n+1)

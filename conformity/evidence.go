@@ -24,7 +24,7 @@ func (e FirstOrder) Expanded() float64 { return e.U }
 
 // Outside adds both tails of the distribution.
 //
-// Clause: JCGM 106 7.2
+// Clause: JCGM 106 7
 func (e FirstOrder) Outside(l Limits) float64 {
 	if !(e.K > 0) || !(e.Dof > 0) {
 		return math.NaN()

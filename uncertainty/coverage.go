@@ -40,7 +40,7 @@ func NormalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
 // EllipsoidFactor is the coverage factor of the ellipsoid of probability p for m jointly normal quantities: 2.45 for modulus and phase at 95 %.
 //
-// Clause: JCGM 102 6.5.2.3
+// Clause: JCGM 102 6.5
 func EllipsoidFactor(p float64, m int) float64 {
 	return math.Sqrt(distuv.ChiSquared{K: float64(m)}.Quantile(p))
 }

@@ -11,7 +11,7 @@ import (
 // scipy is the outside reference for quantiles at odd degrees of freedom.
 //
 // Verifies: GUM G.3.2
-// Verifies: JCGM 102 6.5.2.3
+// Verifies: JCGM 102 6.5
 func TestAgainstScipy(t *testing.T) {
 	out, err := exec.Command("/usr/bin/python3", "testdata/reference.py").Output()
 	if err != nil {

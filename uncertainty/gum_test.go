@@ -277,7 +277,7 @@ func TestDofIsNotTheNumberOfReadings(t *testing.T) {
 
 // JCGM 102: factors from memory of the document, recomputed 2.4477, 2.7955, 3.0802 and 2.2414, 2.3940, 2.4977.
 //
-// Verifies: JCGM 102 6.5.2.3
+// Verifies: JCGM 102 6.5
 func TestJointCoverageFactors(t *testing.T) {
 	for m, want := range map[int]float64{1: 1.95996, 2: 2.4477, 3: 2.7955, 4: 3.0802} {
 		near(t, "ellipsoid", EllipsoidFactor(0.95, m), want, 6e-5)

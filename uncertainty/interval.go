@@ -36,7 +36,6 @@ func (m moments) and(d Distribution) moments {
 // summarise computes mean, standard deviation and coverage intervals of a sample. Unless the sample is kept it is left in another order.
 //
 // Clause: JCGM 101 7.6
-// Clause: JCGM 101 7.7
 func summarise(sample []float64, s SimulationSettings, exist moments) (Interval, error) {
 	mean, std := meanAndStd(sample)
 	if !finite(std) {

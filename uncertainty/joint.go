@@ -22,7 +22,7 @@ type Joint struct {
 // It is an error if the matrix is not a covariance matrix of as many quantities as there are means.
 //
 // Clause: GUM 5.2.2
-// Clause: JCGM 102 5.3.2.4
+// Clause: JCGM 102 5.3.2
 func AddJoint(set *Set, id, influence string, mean []float64, covariance [][]float64, dof float64) (Joint, error) {
 	if !(dof > 0) {
 		return Joint{}, fmt.Errorf("joint inputs %s: %g degrees of freedom, want more than 0 (+Inf where known exactly)", id, dof)

@@ -137,7 +137,7 @@ func TestNoVariance(t *testing.T) {
 
 // Readings taken together follow the multivariate t: each mean, and any combination of them, is t with n-1 degrees of freedom (JCGM 101 6.4.9; quantile 2.7764 of t(4)).
 //
-// Verifies: JCGM 102 5.3.2.4
+// Verifies: JCGM 102 5.3.2
 func TestMultivariateT(t *testing.T) {
 	set := NewSet()
 	j, err := AddReadings(set, "VIphi", "readings", h2)
