@@ -99,8 +99,8 @@ func wrongModulus(m quantity.Value, unit quantity.Unit) string {
 func readCalibratedSheet(t *table, s *sheet, modulus quantity.Kind, unit quantity.Unit) (rows []calibratedRow) {
 	allowed := []column{{"frequency", quantity.Frequency, false, true}, {"modulus", modulus, false, true}, {"phase", quantity.Angle, false, false},
 		{"U_modulus", quantity.Relative, false, true}, {"U_phase", quantity.Angle, false, false}, {"k", 0, true, true}}
-	places := s.columns(t, "table", allowed)
 	check := func(name string, v quantity.Value) string { return wrongCell(name, v, unit) }
+	places := s.columns(t, allowed, check)
 	for _, row := range s.rows {
 		got, good := s.values(t, row, allowed, places, check)
 		if !good {

@@ -61,8 +61,11 @@ type decoder struct {
 const mostProblems = 1000
 
 func (d *decoder) wrong(at position, key, format string, args ...any) {
-	if len(d.problems) < mostProblems {
+	switch n := len(d.problems); {
+	case n < mostProblems:
 		d.problems = append(d.problems, Problem{at.file, at.line, at.column, key, fmt.Sprintf(format, args...)})
+	case n == mostProblems:
+		d.problems = append(d.problems, Problem{at.file, at.line, at.column, "", "more problems than are listed: mend the others first"})
 	}
 }
 

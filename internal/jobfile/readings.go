@@ -105,9 +105,11 @@ func readReadingFile(t *table, device quantity.Unit, f float64, sheets map[*shee
 	if s == nil {
 		return nil
 	}
-	places, allowed := explicit.in(s, mapping), readingColumns
+	found := len(t.d.problems)
+	check := func(name string, v quantity.Value) string { return wrongReading(name, v, device) }
+	places := explicit.in(s)
 	if mapping.absent() {
-		places = s.columns(t, "file", readingColumns)
+		places = s.columns(t, readingColumns, check)
 	}
 	at, byFrequency := places["frequency"]
 	if before, again := sheets[s]; again && !byFrequency {
@@ -115,17 +117,16 @@ func readReadingFile(t *table, device quantity.Unit, f float64, sheets map[*shee
 	}
 	sheets[s] = n.at
 	s.shared = s.shared || byFrequency
-	check := func(name string, v quantity.Value) string { return wrongReading(name, v, device) }
 	for i, row := range s.rows {
 		if v, ok, _, err := s.value(row, at, byFrequency, readingColumns[4]); byFrequency && err == nil && (!ok || math.Abs(v.SI/f-1) > sameFrequency) {
 			continue
 		}
 		s.taken[i] = true
-		if got, good := s.values(t, row, allowed, places, check); good {
+		if got, good := s.values(t, row, readingColumns, places, check); good {
 			out = append(out, reading(got, device, f))
 		}
 	}
-	if len(out) == 0 {
+	if len(out) == 0 && len(t.d.problems) == found {
 		t.wrong("file", "holds no readings at %g Hz", f)
 	}
 	return out
@@ -185,7 +186,7 @@ func readMapping(t *table) mapping {
 }
 
 // in finds the mapped columns in a file.
-func (m mapping) in(s *sheet, t *table) map[string]place {
+func (m mapping) in(s *sheet) map[string]place {
 	places := map[string]place{}
 	for _, c := range readingColumns {
 		w, ok := m[c.name]

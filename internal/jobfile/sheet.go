@@ -59,9 +59,8 @@ func parseSheet(name string, content []byte) (*sheet, *Problem) {
 	if !utf8.Valid(content) {
 		return nil, wrong(1, 1, "not UTF-8 text: save the file as CSV in UTF-8")
 	}
-	first, _, _ := bytes.Cut(content, []byte("\n"))
 	r := csv.NewReader(bytes.NewReader(content))
-	r.Comma = delimiterOf(string(first))
+	r.Comma = delimiterOf(string(content))
 	r.TrimLeadingSpace = true
 	r.Comment = '#'
 	starts := lineStarts(content)
@@ -99,12 +98,19 @@ func characters(content []byte, start, column int) int {
 	return utf8.RuneCount(content[start:min(start+column-1, len(content))]) + 1
 }
 
-func delimiterOf(line string) rune {
+// delimiterOf is the separator that stands most often in the first line that is no comment.
+func delimiterOf(content string) rune {
 	best := ','
-	for _, d := range []rune{';', '\t'} {
-		if strings.Count(line, string(d)) > strings.Count(line, string(best)) {
-			best = d
+	for line := range strings.Lines(content) {
+		if line[0] == '#' || strings.TrimSpace(line) == "" {
+			continue
 		}
+		for _, d := range []rune{';', '\t'} {
+			if strings.Count(line, string(d)) > strings.Count(line, string(best)) {
+				best = d
+			}
+		}
+		break
 	}
 	return best
 }
@@ -124,8 +130,8 @@ type place struct {
 }
 
 // columns finds the columns in the headings, which name the quantity and the unit: frequency_Hz, U_modulus_percent, level [g peak].
-// Headings that are not known, stand twice or lack a unit are recorded under key.
-func (s *sheet) columns(t *table, key string, allowed []column) map[string]place {
+// Headings that are not known, stand twice, lack a unit or have one that check refuses are recorded.
+func (s *sheet) columns(t *table, allowed []column, check func(string, quantity.Value) string) map[string]place {
 	found := map[string]place{}
 	names := make([]string, len(allowed))
 	for i, c := range allowed {
@@ -135,21 +141,35 @@ func (s *sheet) columns(t *table, key string, allowed []column) map[string]place
 		c, unit, ok := splitHeading(h.text, allowed)
 		switch _, twice := found[c.name]; {
 		case !ok:
-			t.d.wrong(h.at, t.key(key), "unknown column %.40q: allowed are %s, each followed by its unit, as in frequency_Hz", h.text, strings.Join(names, ", "))
+			t.d.wrong(h.at, "", "unknown column %.40q: allowed are %s, each followed by its unit, as in frequency_Hz", h.text, strings.Join(names, ", "))
 		case twice:
-			t.d.wrong(h.at, t.key(key), "column %s stands twice", c.name)
+			t.d.wrong(h.at, "", "column %s stands twice", c.name)
 		case unit == "" && !c.plain:
-			t.d.wrong(h.at, t.key(key), "column %s has no unit: write for example %s", c.name, headingExample(c))
+			t.d.wrong(h.at, "", "column %s has no unit: write for example %s", c.name, headingExample(c))
+		case wrongUnit(c, unit, check) != "":
+			t.d.wrong(h.at, "", "column %s: %s", c.name, wrongUnit(c, unit, check))
 		default:
 			found[c.name] = place{i, unit}
 		}
 	}
 	for _, c := range allowed {
 		if _, ok := found[c.name]; c.mandatory && !ok && !s.mentions(c, allowed) {
-			t.d.wrong(s.header[0].at, t.key(key), "column %s is missing: the headings need for example %s", c.name, headingExample(c))
+			t.d.wrong(s.header[0].at, "", "column %s is missing: the headings need for example %s", c.name, headingExample(c))
 		}
 	}
 	return found
+}
+
+// wrongUnit says what is wrong with the unit of a column, "" for nothing.
+func wrongUnit(c column, unit string, check func(string, quantity.Value) string) string {
+	if c.plain {
+		return ""
+	}
+	v, err := quantity.Parse("1 "+unit, c.kind)
+	if err != nil {
+		return err.Error()
+	}
+	return check(c.name, v)
 }
 
 func (s *sheet) mentions(c column, allowed []column) bool {
@@ -195,7 +215,10 @@ func headingUnit(rest string) string {
 	above, below, quotient := strings.Cut(words, "_per_")
 	unit := headingFactor(above)
 	if quotient {
-		unit += "/(" + headingFactor(below) + ")"
+		unit += "/" + headingFactor(below)
+		if strings.Contains(below, "_") {
+			unit = headingFactor(above) + "/(" + headingFactor(below) + ")"
+		}
 	}
 	return unit + amplitude
 }
@@ -212,11 +235,14 @@ func headingFactor(words string) string {
 
 // value reads one cell; ok is false where the column is not there or the cell is blank.
 func (s *sheet) value(row []cell, p place, there bool, c column) (v quantity.Value, ok bool, at position, err error) {
-	if !there || p.index >= len(row) || row[p.index].text == "" {
+	if !there {
 		return v, false, row[0].at, nil
 	}
 	x := row[p.index]
 	text := x.text
+	if text == "" {
+		return v, false, x.at, nil
+	}
 	if c.plain {
 		v.Number, err = plainNumber(text)
 		v.SI = v.Number

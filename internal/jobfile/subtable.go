@@ -103,9 +103,7 @@ func (t *table) include() {
 		}
 		merged.set(key, f)
 	}
-	if len(t.n.keys) == 1 { // all content is in the file, so what is missing is missing there
-		merged.at = root.at
-	}
+	merged.at = root.at // what is missing belongs there
 	t.n = merged
 }
 

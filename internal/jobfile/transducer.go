@@ -92,18 +92,28 @@ func readDevice(t *table) (d calibration.Device, customer []string) {
 		}
 	}
 	d.Condition = t.optionalText("condition")
+	return d, readCustomerData(t)
+}
+
+// readCustomerData puts the values of the table that the customer supplied in words.
+func readCustomerData(t *table) (lines []string) {
 	for _, key := range t.lines("from_customer") {
-		f, there := field{}, false
-		if t.n != nil {
-			f, there = t.n.fields[key]
-		}
-		if !there || !slices.Contains(t.known, key) || f.value.kind != kindText {
-			t.wrong("from_customer", "%q is not a key with a text or value in this table", key)
+		if t.n == nil || t.n.fields[key].value == nil || !slices.Contains(t.known, key) || key == "from_customer" {
+			t.wrong("from_customer", "%q is not a key of this table", key)
 			continue
 		}
-		customer = append(customer, fmt.Sprintf("%s of the device: %s", strings.ReplaceAll(key, "_", " "), f.value.text))
+		n := t.n.fields[key].value
+		text := n.text
+		if n.kind == kindArray {
+			var parts []string
+			for _, item := range n.items {
+				parts = append(parts, item.text)
+			}
+			text = strings.Join(parts, " to ")
+		}
+		lines = append(lines, fmt.Sprintf("%s of the device: %s", strings.ReplaceAll(key, "_", " "), text))
 	}
-	return d, customer
+	return lines
 }
 
 // readLimit reads an optional relative limit, 0 where there is none.
