@@ -101,7 +101,7 @@ type Simulation struct {
 	PhaseSample   []float64
 }
 
-// SimulationSettings say how to propagate distributions. Only Workers and Keep may be zero.
+// SimulationSettings say how to propagate distributions. Only Seed, Workers and Keep may be zero.
 type SimulationSettings struct {
 	Trials      int     // at least 100/(1-Probability), so that the tails hold something; JCGM 101 7.2.2 suggests 10000/(1-Probability)
 	Seed        uint64  // reported with the result
