@@ -113,7 +113,12 @@ func (b *builder) addStage(s Stage, inverse bool) error {
 	}
 	apply := b.factor
 	if inverse {
-		apply = func(h factor) { b.factor(func(x []float64) complex128 { return 1 / h(x) }) }
+		apply = func(h factor) {
+			b.factor(func(x []float64) complex128 {
+				v := h(x)
+				return reciprocal(real(v), imag(v))
+			})
+		}
 	}
 	b.addGain(s, apply)
 	b.addCorners(s, f, apply)
@@ -159,7 +164,7 @@ func (b *builder) addCorners(s Stage, f float64, apply func(factor)) {
 // firstOrder is the transfer of a first-order low-pass, or high-pass, of corner fc at f.
 func firstOrder(f, fc float64, lowPass bool) complex128 {
 	if lowPass {
-		return 1 / complex(1, f/fc)
+		return reciprocal(1, f/fc)
 	}
-	return 1 / complex(1, -fc/f)
+	return reciprocal(1, -fc/f)
 }

@@ -183,10 +183,16 @@ func (r *Result) addDeviations(workers int) {
 		model, uses := r.deviationModel(i)
 		budget, err := uncertainty.Propagate(r.Set, model, uses, r.Job.Procedure.Probability)
 		if err != nil {
+			p.remark("no-deviation", "the deviation from the value at the reference frequency could not be evaluated: %v", err)
+			continue
+		}
+		if budget.Modulus.Std == 0 { // the reference point against itself: nothing to simulate
+			p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Reported: report(budget, uncertainty.Simulation{}, false)}
 			continue
 		}
 		sim, err := uncertainty.Simulate(r.Set, model, uses, r.Job.simulation(len(r.Points)+i, workers))
 		if err != nil {
+			p.remark("no-deviation", "the deviation from the value at the reference frequency could not be evaluated: %v", err)
 			continue
 		}
 		p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Simulation: sim, Reported: report(budget, sim, false)}

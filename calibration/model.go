@@ -49,7 +49,13 @@ func (b *builder) effect(influence, id string, size Band, dist func(float64) unc
 		return
 	}
 	p := b.input(id+".phase", influence, 0, dist(1), dof)
-	b.factor(func(x []float64) complex128 { return 1 / complex(1+size.Modulus*x[m], size.Phase*x[p]) })
+	b.factor(func(x []float64) complex128 { return reciprocal(1+size.Modulus*x[m], size.Phase*x[p]) })
+}
+
+// reciprocal is 1/(a + j b), without the care for infinities that the language's division takes.
+func reciprocal(a, b float64) complex128 {
+	d := 1 / (a*a + b*b)
+	return complex(a*d, -b*d)
 }
 
 func rectangular(half float64) uncertainty.Distribution {

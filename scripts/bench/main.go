@@ -25,6 +25,9 @@ type pair struct {
 // pairs lists what is compared. Both sides run on one core and report their best of several runs.
 var pairs = []pair{
 	{"1e6 Monte Carlo trials of 12 inputs", "uncertainty", "BenchmarkTrials", "bench_numpy.py", "trials"},
+	{"whole evaluation of 60 s, one matrix product", "cmd/plumbline", "BenchmarkEvaluate/60s", "bench_evaluate.py", "evaluate 60s"},
+	{"whole evaluation of 600 s, one matrix product", "cmd/plumbline", "BenchmarkEvaluate/600s", "bench_evaluate.py", "evaluate 600s"},
+	{"whole evaluation of 600 s, lstsq a block", "cmd/plumbline", "BenchmarkEvaluate/600s", "bench_evaluate.py", "evaluate by lstsq 600s"},
 }
 
 func main() {
@@ -35,6 +38,14 @@ func main() {
 }
 
 func run(w io.Writer) error {
+	dir, err := os.MkdirTemp("", "plumbline-bench-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if err := os.Setenv("PLUMBLINE_BENCH_DIR", dir); err != nil { // recordings that both sides read
+		return err
+	}
 	scripts := map[string][]byte{} // each is run once
 	fmt.Fprintf(w, "%-44s %12s %12s %9s\n", "best of several runs on one core", "Go ms", "Python ms", "Python/Go")
 	for _, p := range pairs {
