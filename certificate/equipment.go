@@ -32,7 +32,7 @@ func (a *author) equipment() Section {
 	s := Section{Heading: "Equipment", Blocks: []Block{t}}
 	if c := j.Reference.Certificate; j.ValidityOverride != "" {
 		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Used after its validity.# Certificate {} of the reference was valid until {}. The reference was used all the same, on the word of: {}",
-			c.Number, day(c.ValidUntil), sentence(j.ValidityOverride))})
+			c.Number, day(c.ValidUntil), stop(j.ValidityOverride))})
 	}
 	return s
 }

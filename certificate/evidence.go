@@ -91,18 +91,18 @@ func (a *author) readings() Table {
 		if len(p.Plan.Readings) == 0 {
 			continue
 		}
-		values := asDisplayed(p.Plan.Readings, unit)
+		values := asDisplayed(p.Plan.Readings, unit, a.r.Job.Procedure.DisplayResolution[0])
 		t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(fmt.Sprint(len(values))), plain(strings.Join(values, ", "))}})
 	}
 	return t
 }
 
-// asDisplayed writes readings with as many decimals as the longest of them has.
-func asDisplayed(readings []calibration.Reading, unit quantity.Unit) []string {
-	decimals := 0
-	for _, r := range readings {
-		if _, after, ok := strings.Cut(short(unit.FromSI(r.Sensitivity)), "."); ok {
-			decimals = max(decimals, len(after))
+// asDisplayed writes readings with as many decimals as the display's step has, or, where that is not known, as the longest of them has.
+func asDisplayed(readings []calibration.Reading, unit quantity.Unit, step float64) []string {
+	decimals := decimalsOf(unit.FromSI(step))
+	if step == 0 {
+		for _, r := range readings {
+			decimals = max(decimals, decimalsOf(unit.FromSI(r.Sensitivity)))
 		}
 	}
 	var values []string
@@ -110,6 +110,12 @@ func asDisplayed(readings []calibration.Reading, unit quantity.Unit) []string {
 		values = append(values, minus(fixed(unit.FromSI(r.Sensitivity), decimals)))
 	}
 	return values
+}
+
+// decimalsOf is how many decimals a stated number has.
+func decimalsOf(x float64) int {
+	_, after, _ := strings.Cut(short(x), ".")
+	return len(after)
 }
 
 // record is what the document was made from and with.

@@ -225,5 +225,8 @@ func (a *author) subject() string {
 	if a.r.Job.Subject == calibration.OfChain {
 		return "The values are the sensitivity of the whole measuring chain: the item with the channel listed under Equipment, from the motion to the recorded output."
 	}
+	if len(a.r.Job.DeviceChain.Stages) == 0 {
+		return "The values are the sensitivity of the transducer alone."
+	}
 	return "The values are the sensitivity of the transducer alone: the transfer of its measuring channel has been divided out."
 }

@@ -1,4 +1,4 @@
-// Package certificate is the document: what is said, rounded once, in which order. Sub-packages write it as PDF.
+// Package certificate is the document: what is said, rounded once, in which order.
 package certificate
 
 import "time"

@@ -112,7 +112,7 @@ func (a *author) table() Table {
 		n.list = append(n.list, Note{Mark: markOutside, Text: plain("Outside the scope for which the laboratory states its smallest claimable uncertainty.")})
 	}
 	if raised {
-		n.list = append(n.list, Note{Mark: markRaised, Text: rich("*U* was raised to the smallest uncertainty that the laboratory claims at this frequency.")})
+		n.list = append(n.list, Note{Mark: markRaised, Text: rich("*U* was raised above *k* *u*~c~ to the smallest uncertainty that the laboratory claims at this frequency.")})
 	}
 	a.wholeTable(&n, common)
 	t.Notes = n.list

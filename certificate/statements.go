@@ -15,7 +15,7 @@ import (
 // uncertainty says what U is and which evaluation it comes from.
 func (a *author) uncertainty() Section {
 	pr := a.r.Job.Procedure
-	blocks := []Block{Paragraph{Text: rich("The stated uncertainty *U* is the combined standard uncertainty multiplied by the coverage factor *k* printed beside it; "+
+	blocks := []Block{Paragraph{Text: rich("The stated uncertainty *U* is the combined standard uncertainty *u*~c~ multiplied by the coverage factor *k* printed beside it; "+
 		"the interval of ±*U* about a value holds the true value with a probability of {}"+thin+"%. *U* of the modulus is relative to the modulus. "+
 		"*U* holds for the time of the calibration and includes no later drift of the item.", probability(pr.Probability))}}
 	first, simulated := a.split()
@@ -23,16 +23,16 @@ func (a *author) uncertainty() Section {
 	case len(simulated) == 0:
 		blocks = append(blocks, Paragraph{Text: rich("All uncertainties were evaluated to first order (JCGM 100, GUM): *k* is the quantile of Student's *t* for the effective degrees of freedom.")})
 	case len(first) == 0:
-		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is the larger distance from the value to an end of the coverage interval.")})
+		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to the combined standard uncertainty *u*~c~.")})
 	default:
 		one, other := strings.Join(simulated, "; "), strings.Join(first, "; ")
 		if len(one) <= len(other) {
-			blocks = append(blocks, Paragraph{Text: rich("By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval): {}. "+
+			blocks = append(blocks, Paragraph{Text: rich("By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to *u*~c~): {}. "+
 				"All others to first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom).", one)})
 			break
 		}
 		blocks = append(blocks, Paragraph{Text: rich("To first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom): {}. "+
-			"All others by Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval).", other)})
+			"All others by Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to *u*~c~).", other)})
 	}
 	if seeds := a.seeds(); seeds != "" {
 		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
@@ -151,7 +151,7 @@ func (a *author) verdicts(g group) Table {
 	symbol := plain(unit.Symbol)
 	first := g.statements[0]
 	t := Table{
-		Caption: rich("#{}# Decision rule: {}", capital(strings.TrimRight(first.Requirement, "."))+".", sentence(strings.TrimSpace(first.Rule))),
+		Caption: rich("#{}# Decision rule: {}{}", capital(strings.TrimRight(first.Requirement, "."))+".", sentence(first.Rule), g.evaluation()),
 		Columns: []Column{
 			{Head: plain("Judged"), Kind: Words, Share: 1},
 			{Head: plain("Value"), Unit: symbol, Kind: Number},
@@ -167,11 +167,35 @@ func (a *author) verdicts(g group) Table {
 	}
 	var n notes
 	for _, s := range g.statements {
+		if g.evaluation() == "" && s.Evaluation != "" {
+			s.Remarks = append([]string{evaluatedBy(s.Evaluation)}, s.Remarks...)
+		}
 		t.Rows = append(t.Rows, Row{Cells: verdictCells(s, unit, &n)})
 	}
 	t.Notes = n.list
 	t.dropUnused()
 	return t
+}
+
+// evaluation says how the probabilities of a group were evaluated, nothing where that differs.
+func (g group) evaluation() string {
+	first := g.statements[0].Evaluation
+	for _, s := range g.statements {
+		if s.Evaluation != first {
+			return ""
+		}
+	}
+	if first == "" {
+		return ""
+	}
+	return " " + evaluatedBy(first)
+}
+
+func evaluatedBy(evaluation string) string {
+	if evaluation == string(calibration.MonteCarlo) {
+		return "Probability by Monte Carlo."
+	}
+	return "Probability to " + evaluation + "."
 }
 
 func verdictCells(s conformity.Statement, unit quantity.Unit, n *notes) []Text {

@@ -15,16 +15,18 @@ func capital(s string) string {
 
 var hyphenBeforeDigit = regexp.MustCompile(`(^|[\s(=±])-(\d)`)
 
-// sentence makes a sentence of a remark: a large first letter, a full stop, real minus signs.
-func sentence(s string) string {
+// stop ends a remark with a full stop and gives its numbers real minus signs.
+func stop(s string) string {
 	s = hyphenBeforeDigit.ReplaceAllString(strings.TrimSpace(s), "$1−$2")
-	if s == "" {
-		return ""
-	}
-	if !strings.ContainsAny(s[len(s)-1:], ".!?") {
+	if s != "" && !strings.ContainsAny(s[len(s)-1:], ".!?") {
 		s += "."
 	}
-	// A remark that begins with a quantity's symbol, such as k or U, keeps it as it is.
+	return s
+}
+
+// sentence is stop with a large first letter. A remark that begins with the symbol of a quantity, such as k or U, keeps it as it is.
+func sentence(s string) string {
+	s = stop(s)
 	if first, _, _ := strings.Cut(s, " "); utf8.RuneCountInString(first) > 1 {
 		return capital(s)
 	}

@@ -12,7 +12,6 @@ import (
 	"plumbline/certificate"
 	"plumbline/conformity"
 	"plumbline/quantity"
-	"plumbline/recording"
 	"plumbline/uncertainty"
 )
 
@@ -62,6 +61,7 @@ func ReadOff() Case {
 	j := &c.Result.Job
 	j.Reference.Identity = calibration.Identity{Kind: "portable exciter with built-in reference", Model: "X-03", Serial: "X-03-117"}
 	j.Reference.Certificate = calibration.Document{Number: "HL-2026-0219", Laboratory: "Higher Laboratory Westmere", Date: on(3).AddDate(0, -8, 0), ValidUntil: on(3).AddDate(0, 4, 0)}
+	j.Procedure.DisplayResolution[0] = j.Device.Unit.ToSI(0.01)
 	j.ReferenceChain, j.DeviceChain = calibration.Chain{}, calibration.Chain{}
 	for i := range c.Result.Points {
 		p := &c.Result.Points[i]
@@ -72,7 +72,7 @@ func ReadOff() Case {
 		p.Remarks = nil
 		for k := range 5 {
 			p.Plan.Readings = append(p.Plan.Readings, calibration.Reading{Time: 10 * float64(k), Level: p.Level,
-				Sensitivity: m * (1 + 0.001*math.Round(2*math.Sin(float64(k+i)))), Temperature: math.NaN()})
+				Sensitivity: j.Device.Unit.ToSI(math.Round(100*j.Device.Unit.FromSI(m)+2*math.Sin(float64(k+i))) / 100), Temperature: math.NaN()})
 		}
 	}
 	return c
@@ -180,6 +180,9 @@ func recorded(frequencies ...float64) Case {
 
 func digest(of string) string { return fmt.Sprintf("%x", sha256.Sum256([]byte(of))) }
 
+// fresh is a new value of the type that the pointer points to.
+func fresh[T any](*T) *T { return new(T) }
+
 func point(i int, f float64, n int, reference float64) calibration.Point {
 	s := sensitivity(f)
 	b := budget(f, s, true)
@@ -189,15 +192,16 @@ func point(i int, f float64, n int, reference float64) calibration.Point {
 		nominal = 160
 	}
 	name := fmt.Sprintf("A-0407_%03d_%gHz.wav", i+1, math.Round(f*10)/10)
-	rec := recording.New(name, digest(name), recording.Info{Format: "WAV PCM 24 bit", Rate: 4096, Frames: 245760}, nil)
 	sim := simulation(b, 20261125+uint64(i))
 	p := calibration.Point{
-		Plan:      calibration.PointPlan{Label: fmt.Sprintf("point %d", i+1), Frequency: nominal, Level: level, Recording: &rec},
+		Plan:      calibration.PointPlan{Label: fmt.Sprintf("point %d", i+1), Frequency: nominal, Level: level},
 		Frequency: f, Level: level, Sensitivity: s, HasPhase: true, Budget: b, Simulation: sim, Reported: stated(b, sim, i == n-1),
 		Evidence: calibration.Evidence{Duration: 60, Rate: 4096, Frames: 245760, Periods: math.Floor(60 * f), Blocks: 30, Rejected: i % 3 / 2,
 			AmplitudeReference: 0.1019 * level, AmplitudeDevice: cmplx.Abs(s) * level, DistortionReference: 0.02 / f, DistortionDevice: 0.021 / f,
 			ResidualReference: 21e-6, ResidualDevice: 83e-6},
 	}
+	p.Plan.Recording = fresh(p.Plan.Recording)
+	p.Plan.Recording.Name, p.Plan.Recording.ID = name, digest(name)
 	if f == 1 {
 		p.OutOfScope = true
 		p.Remarks = []calibration.Remark{{Code: "outside-scope", Text: "1 Hz is outside the laboratory's scope"},

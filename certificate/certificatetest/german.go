@@ -16,7 +16,7 @@ func Overlong() Case {
 	p.Laboratory = certificate.Address{Name: "Schwingungsmesstechnisches Prüflaboratorium Fenwick Lane, Außenstelle Brückenüberwachung",
 		Lines: []string{"Fußgängerbrückenüberführungsstraße 12", "Gebäude Süd, Untergeschoß, Raum für Körperschallmessungen", "Aldermere AL4 7QX"}}
 	p.Customer = certificate.Address{Name: "Städtische Brückenbetriebsgesellschaft Aldermere mit beschränkter Haftung", Lines: []string{
-		"Abteilung Bauwerksüberwachung und Schwingungsüberwachungsanlagenbetrieb", "Große Uferstraße 3", "Gebäude B", "Aldermere AL1 2BD"}}
+		"Abteilung Bauwerksüberwachung und Schwingungsüberwachungsanlagenbetrieb", "Große Uferstraße 3", "Gebäude B", "Aldermere AL1 2BD"}, Contact: "the monitoring engineer"}
 	p.AuthorisedBy, p.AuthorisedRole = "Die Leiterin der Kalibrierung für Schwingungsgrößen", "Zeichnungsberechtigte für Schwingungsmessgrößen und Übertragungsmaße"
 	p.Deviations = []string{"der Aufnehmer wurde über eine Zwischenplatte aus Stahl (Masse 62 g) angekoppelt, weil die Gewinde nicht zueinander passen"}
 	j.Device.Kind = "seismischer Beschleunigungsaufnehmer, piezoelektrisch, mit eingebauter Impedanzwandlerelektronik"

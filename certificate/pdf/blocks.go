@@ -167,11 +167,10 @@ func (p *press) signature(s certificate.Signature) {
 	p.rule(x, right, p.y, 0.2, grey)
 	p.set(x, p.y-1.6, upright(s.Date), textSize, black)
 	p.y += 4.2
-	p.set(body, p.y, semibold(s.Name), textSize, black)
 	p.set(x, p.y, upright("Date of issue"), labelSize, grey)
-	p.y += textLine
-	if s.Role != "" {
-		p.set(body, p.y, upright(s.Role), textSize, black)
-		p.y += textLine
+	for _, t := range []certificate.Text{semibold(s.Name), upright(s.Role)} {
+		if t.String() != "" {
+			p.lines(body, t, textSize, textLine, line, black)
+		}
 	}
 }

@@ -18,9 +18,9 @@ type style struct {
 }
 
 var styles = []style{
-	{certificate.Upright, "regular"},
-	{certificate.Strong, "semibold"},
-	{certificate.Italic, "italic"},
+	{certificate.Upright, "sourcesans3-regular"},
+	{certificate.Strong, "sourcesans3-semibold"},
+	{certificate.Italic, "sourcesans3-italic"},
 }
 
 // face is one font with what measuring needs.
@@ -57,7 +57,7 @@ func newTypesetter(fonts Fonts) (*typesetter, error) {
 	}
 	t := &typesetter{faces: map[certificate.Face]*face{}, plots: plots}
 	for _, s := range styles {
-		file := map[string][]byte{"regular": fonts.Regular, "semibold": fonts.Semibold, "italic": fonts.Italic}[s.family]
+		file := map[certificate.Face][]byte{certificate.Upright: fonts.Regular, certificate.Strong: fonts.Semibold, certificate.Italic: fonts.Italic}[s.face]
 		font, err := sfnt.Parse(file)
 		if err != nil {
 			return nil, fmt.Errorf("font %s, %d bytes: %w", s.family, len(file), err)

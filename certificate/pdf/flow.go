@@ -32,8 +32,9 @@ func (p *press) page() {
 	n := p.f.PageNo()
 	p.y = top
 	if n > 1 {
-		p.set(left, 15, upright(p.d.Laboratory.Name), smallSize, grey)
-		p.setRight(right, 15, upright(p.d.Title+" "+p.d.Number), smallSize, grey)
+		title := upright(p.d.Title + " " + p.d.Number)
+		p.setRight(right, 15, title, smallSize, grey)
+		p.set(left, 15, p.shorten(p.d.Laboratory.Name, smallSize, full-p.width(title, smallSize)-6), smallSize, grey)
 		p.rule(left, right, 17.2, 0.15, faint)
 	}
 	p.rule(left, right, 281, 0.15, faint)
@@ -54,7 +55,12 @@ func (p *press) invented() {
 // masthead is the head of the first page: the laboratory, the title, the number.
 func (p *press) masthead() {
 	p.y = 21
-	p.set(left, p.y, semibold(p.d.Laboratory.Name), 11.5, black)
+	for i, l := range p.wrap(semibold(p.d.Laboratory.Name), 11.5, full) {
+		if i > 0 {
+			p.y += 5.2
+		}
+		p.set(left, p.y, l, 11.5, black)
+	}
 	address := strings.Join(p.d.Laboratory.Lines, ", ")
 	if c := p.d.Laboratory.Contact; c != "" {
 		address += "; " + c

@@ -54,17 +54,19 @@ func (p *press) fail(err error) {
 	}
 }
 
-// resolve is the face, the size and the drop below the baseline in mm of a span set in a text of size.
-func (p *press) resolve(s certificate.Span, size float64) (*face, string, float64, float64) {
+// resolve is the font, the name it has in the file, the size and the drop below the baseline in mm of a span set in a text of size.
+func (p *press) resolve(s certificate.Span, size float64) (f *face, family string, points, drop float64) {
 	if s.Face == certificate.Subscript {
-		return p.faces[certificate.Upright], "regular", size * 0.72, size * 0.14 / millimetre
+		s.Face, points, drop = certificate.Upright, size*0.72, size*0.14/millimetre
+	} else {
+		points = size
 	}
 	for _, st := range styles {
 		if st.face == s.Face {
-			return p.faces[st.face], st.family, size, 0
+			return p.faces[st.face], st.family, points, drop
 		}
 	}
-	return p.faces[certificate.Upright], "regular", size, 0
+	panic("pdf: a face that is not among the styles")
 }
 
 // width is the width of a line in mm.

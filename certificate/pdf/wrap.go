@@ -37,6 +37,17 @@ func (p *press) wrap(t certificate.Text, size, width float64) []certificate.Text
 	return append(lines, line)
 }
 
+// shorten is a line that fits, with an ellipsis in place of what does not.
+func (p *press) shorten(s string, size, width float64) certificate.Text {
+	t := upright(s)
+	for p.width(t, size) > width && s != "" {
+		_, n := utf8.DecodeLastRuneInString(s)
+		s = s[:len(s)-n]
+		t = upright(strings.TrimRight(s, " ,") + "…")
+	}
+	return t
+}
+
 // splitWords cuts a text at its blanks; thin spaces hold a number and its unit together.
 func splitWords(t certificate.Text) []certificate.Text {
 	var words []certificate.Text
@@ -63,7 +74,7 @@ func splitWords(t certificate.Text) []certificate.Text {
 
 // units are those that are kept on the line of their number, where somebody has typed a plain blank between.
 var units = map[string]bool{"%": true, "°C": true, "K": true, "Hz": true, "kHz": true, "V": true, "mV": true, "V/g": true, "mV/g": true, "g": true, "kg": true,
-	"m": true, "mm": true, "µm": true, "m/s": true, "m/s²": true, "s": true, "min": true, "h": true, "A": true, "mA": true, "N·m": true, "hPa": true, "pC/g": true}
+	"m": true, "mm": true, "µm": true, "m/s": true, "m/s²": true, "s": true, "min": true, "h": true, "A": true, "mA": true, "N·m": true, "hPa": true, "pC/g": true, "kΩ": true, "MΩ": true, "dB": true, "bit": true, "rad": true, "N": true}
 
 func unitAfterNumber(word certificate.Text, part string) bool {
 	last := word[len(word)-1].Text
