@@ -84,10 +84,12 @@ func (an *analysis) judge() bool {
 	return len(an.fitted) > 0
 }
 
-// converge alternates the fine step with the correction for mistuning until neither changes the frequency.
+// converge alternates the correction for mistuning with the fine step until the frequency stands.
 func (an *analysis) converge() {
 	record := float64(an.at[an.len()-1]+int64(an.span)) / (2 * an.basis.rate)
 	for range 8 {
+		an.correct()
+		an.judge()
 		df := an.fine()
 		if an.set.Known {
 			return
@@ -96,8 +98,6 @@ func (an *analysis) converge() {
 		if math.Abs(df)*record < settled {
 			return
 		}
-		an.correct()
-		an.judge()
 	}
 	an.fine()
 }
@@ -262,7 +262,7 @@ func (an *analysis) inside() (pull, hold float64) {
 
 // correct takes the mistuning at the frequency found so far out of values and variances.
 func (an *analysis) correct() {
-	if an.mergedAt > 0 {
+	if an.mergedAt > 0 || an.frequency == an.basis.freq[0] {
 		return
 	}
 	m := an.basis.mistuned(an.frequency)

@@ -92,25 +92,28 @@ func (s *series) disturbed(i int, limit []float64) bool {
 	return false
 }
 
-// disturbance is the residual standard deviation over its median above which a block is rejected.
-const disturbance = 3
+const (
+	disturbance = 3   // residual standard deviation over its median above which a block is rejected
+	beneath     = 250 // floors of rounding: a variance below that rejects nothing, the residual being 130 dB under the samples
+)
 
 // limits are the residual variances above which a block is rejected, and the medians they come from, per channel. ok is false where no block has a residual.
 func (s *series) limits() (limit, median []float64, ok bool) {
 	limit, median = make([]float64, s.channels), make([]float64, s.channels)
-	x := make([]float64, 0, s.len())
+	x, floors := make([]float64, 0, s.len()), make([]float64, 0, s.len())
 	for c := range limit {
-		x = x[:0]
+		x, floors = x[:0], floors[:0]
 		for i, w := range s.weight {
-			if v := s.variance[i*s.channels+c]; w > 0 && !math.IsNaN(v) && !math.IsInf(v, 0) {
-				x = append(x, v)
+			j := i*s.channels + c
+			if v := s.variance[j]; w > 0 && !math.IsNaN(v) && !math.IsInf(v, 0) {
+				x, floors = append(x, v), append(floors, s.floor[j])
 			}
 		}
 		if len(x) == 0 {
 			return nil, nil, false
 		}
 		median[c] = middle(x)
-		limit[c] = disturbance * disturbance * median[c]
+		limit[c] = max(disturbance*disturbance*median[c], beneath*middle(floors))
 	}
 	return limit, median, true
 }
