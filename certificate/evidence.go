@@ -2,6 +2,7 @@ package certificate
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"plumbline/calibration"
@@ -76,6 +77,9 @@ func (a *author) recordings() Table {
 	return t
 }
 
+// readingsPerRow keeps a row of a long series of readings from growing higher than a page.
+const readingsPerRow = 60
+
 // readings is every value read off a display, in the device's unit.
 func (a *author) readings() Table {
 	unit := a.r.Job.Device.Unit
@@ -92,7 +96,12 @@ func (a *author) readings() Table {
 			continue
 		}
 		values := asDisplayed(p.Plan.Readings, unit, a.r.Job.Procedure.DisplayResolution[0])
-		t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(fmt.Sprint(len(values))), plain(strings.Join(values, ", "))}})
+		row := Row{Cells: []Text{plain(hertz(p.Frequency)), plain(fmt.Sprint(len(values)))}}
+		for some := range slices.Chunk(values, readingsPerRow) {
+			row.Cells = append(row.Cells, plain(strings.Join(some, ", ")))
+			t.Rows = append(t.Rows, row)
+			row = Row{Cells: []Text{nil, nil}}
+		}
 	}
 	return t
 }

@@ -2,12 +2,12 @@ package certificate
 
 import (
 	"fmt"
+	"math"
 	"math/cmplx"
 	"strings"
 
 	"plumbline/calibration"
 	"plumbline/conformity"
-	"plumbline/quantity"
 )
 
 // lines makes facts line by line, leaving out empty ones.
@@ -33,7 +33,7 @@ func (a *author) brief() Section {
 		unit := a.r.Job.Device.Unit
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{
 			strong(plusMinus(unit.FromSI(m), u*unit.FromSI(m), unit.Symbol)),
-			append(rich("*U* = {}"+thin+"%, *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)), a.inCoherent(m, u)...),
+			append(rich("*U* = {}"+thin+"%, *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)), a.inSI(m, u)...),
 		}})
 	} else {
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{plain("no value at the reference frequency")}})
@@ -48,37 +48,28 @@ func (a *author) brief() Section {
 	return Section{Heading: "Result in brief", Blocks: []Block{append(k, conform)}}
 }
 
-// inCoherent is the sensitivity in coherent SI where the device's unit is another.
-func (a *author) inCoherent(m, u float64) Text {
-	coherent := a.coherent()
-	if coherent.Symbol == a.r.Job.Device.Unit.Symbol {
+// inSI is the sensitivity per SI unit of the motion, where the device's unit is per another, such as g.
+func (a *author) inSI(m, u float64) Text {
+	if a.motionInSI() {
 		return nil
 	}
-	return rich("; in SI units {}", plusMinus(m, u*m, coherent.Symbol))
+	output, _, _ := a.r.Job.Device.Unit.Per()
+	motion := a.motion.Unit().Symbol
+	if strings.Contains(motion, "/") {
+		motion = "(" + motion + ")"
+	}
+	return rich("; in SI units {}", plusMinus(output.FromSI(m), output.FromSI(u*m), output.Symbol+"/"+motion))
+}
+
+// motionInSI reports whether the device's unit is per an SI unit: the coherent one or a power of ten of it.
+func (a *author) motionInSI() bool {
+	e := math.Log10(a.input.Factor)
+	return math.Abs(e-math.Round(e)) < 1e-9
 }
 
 func plusMinus(value, u float64, unit string) string {
 	v, w := rounded(value, u)
 	return "(" + v + " ± " + w + ")" + thin + unit
-}
-
-// coherent is the unit of the device's sensitivity in coherent SI; the unit itself where its output has no simple coherent one.
-func (a *author) coherent() quantity.Unit {
-	unit := a.r.Job.Device.Unit
-	output, input, _ := unit.Per()
-	if input.Factor == 1 && output.Factor == 1 {
-		return unit
-	}
-	for _, symbol := range []string{"V", "C", "A"} {
-		if u, err := quantity.ParseUnit(symbol); err == nil && u.Dim == output.Dim {
-			motion := a.motion.Unit().Symbol
-			if strings.Contains(motion, "/") {
-				motion = "(" + motion + ")"
-			}
-			return quantity.Unit{Symbol: symbol + "/" + motion, Factor: 1, Dim: unit.Dim}
-		}
-	}
-	return unit
 }
 
 // item describes what was calibrated.

@@ -33,8 +33,8 @@ func (a *author) definitions() Text {
 		t = append(t, rich("*δ* = |*S*(*f*)| / |*S*({})| − 1 is the deviation from the value at the reference frequency. ", hertz(a.r.Job.Device.ReferenceFrequency)+thin+"Hz")...)
 	}
 	t = append(t, rich("*U* is the expanded measurement uncertainty for a coverage probability of {}"+thin+"%, *k* its coverage factor; levels are peak values.", probability(a.r.Job.Procedure.Probability))...)
-	if strings.HasSuffix(a.input.Symbol, "g") && a.input.Factor == 9.80665 {
-		t = append(t, rich(" 1"+thin+"g = 9.806"+thin+"65"+thin+"m/s² exactly.")...)
+	if !a.motionInSI() {
+		t = append(t, rich(" 1"+thin+"{} = {}"+thin+"{}.", a.input.Symbol, short(a.input.Factor), a.motion.Unit().Symbol)...)
 	}
 	return t
 }
@@ -227,7 +227,7 @@ func (a *author) response() figure.Response {
 		q := figure.ResponsePoint{Frequency: p.Frequency, Deviation: math.NaN(), Phase: math.NaN(), UPhase: math.NaN()}
 		switch {
 		case i == a.reference:
-			q.Deviation, q.U = 0, 0
+			q.Deviation, q.U, q.Reference = 0, 0, true
 		case p.Deviation != nil:
 			q.Deviation, q.U = p.Deviation.Value, p.Deviation.Reported.UModulus
 		}

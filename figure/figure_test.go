@@ -33,7 +33,7 @@ func aldermere() figure.Response {
 	r := figure.Response{Title: "Frequency response of A-0407", Reference: 100, Flatness: 0.05, Span: 0.08}
 	for _, p := range [][5]float64{{1, -0.041, 0.011, 12.4, 0.9}, {2, -0.012, 0.008, 6.1, 0.6}, {5, 0.001, 0.006, 2.2, 0.4}, {10, 0.002, 0.005, 1, 0.3},
 		{50, 0.001, 0.004, -0.1, 0.3}, {100, 0, 0, -0.5, 0.3}, {200, 0.013, 0.005, -1, 0.4}, {400, 0.112, 0.012, -2.6, 0.6}} {
-		r.Points = append(r.Points, figure.ResponsePoint{Frequency: p[0], Deviation: p[1], U: p[2], Phase: p[3] * deg, UPhase: p[4] * deg, Label: "+11.2\u2009%"})
+		r.Points = append(r.Points, figure.ResponsePoint{Frequency: p[0], Deviation: p[1], U: p[2], Phase: p[3] * deg, UPhase: p[4] * deg, Reference: p[0] == 100, Label: "+11.2\u2009%"})
 	}
 	return r
 }

@@ -69,7 +69,7 @@ func (s series) Plot(c draw.Canvas, p *plot.Plot) {
 		if u > 0 {
 			bar(c, at.X, max(y(v-u), c.Min.Y), min(y(v+u), c.Max.Y))
 		}
-		dot(c, at, s.r.Reference > 0 && math.Abs(q.Frequency/s.r.Reference-1) < 1e-3)
+		dot(c, at, q.Reference)
 	}
 }
 

@@ -28,6 +28,7 @@ type ResponsePoint struct {
 	U         float64 // expanded uncertainty of Deviation, relative; 0 for the reference frequency itself
 	Phase     float64 // rad; NaN none
 	UPhase    float64 // expanded uncertainty of Phase, rad
+	Reference bool    // the point at the reference frequency, where Deviation is zero by definition
 	Label     string  // rounded deviation as printed, shown where it lies outside the scale
 }
 

@@ -6,6 +6,7 @@ import (
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
+	"golang.org/x/text/unicode/norm"
 
 	"plumbline/certificate"
 	"plumbline/figure"
@@ -111,6 +112,7 @@ type piece struct {
 
 // pieces splits a string where glyphs are moved together or apart; width is that of the whole in em.
 func (f *face) pieces(s string) (out []piece, width float64, err error) {
+	s = blanks.Replace(norm.NFC.String(s)) // an umlaut may come as a letter and a mark, from the name of a file for example
 	start, from := 0, 0.0
 	var last glyph
 	var before rune

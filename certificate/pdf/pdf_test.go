@@ -191,6 +191,16 @@ func TestMissingGlyph(t *testing.T) {
 	}
 }
 
+// TestTyped expects what people type or paste to be set: letters with separate marks, line breaks, tabulators.
+func TestTyped(t *testing.T) {
+	c := certificatetest.Fenwick()
+	c.Particulars.Mounting = "Fla\u0308che geölt,\n\tdann geklebt"
+	_, file := write(t, c)
+	if text := run(t, "pdftotext", file, "-"); !strings.Contains(text, "Fläche geölt, dann geklebt") {
+		t.Error("the typed text is not in the file")
+	}
+}
+
 // TestMargins looks at where the words stand: nothing leaves the space between the margins.
 func TestMargins(t *testing.T) {
 	box := regexp.MustCompile(`<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]*)</word>`)

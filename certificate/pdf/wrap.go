@@ -48,12 +48,15 @@ func (p *press) shorten(s string, size, width float64) certificate.Text {
 	return t
 }
 
+// blanks makes plain blanks of what people type or paste in their place.
+var blanks = strings.NewReplacer("\n", " ", "\r", " ", "\t", " ")
+
 // splitWords cuts a text at its blanks; thin spaces hold a number and its unit together.
 func splitWords(t certificate.Text) []certificate.Text {
 	var words []certificate.Text
 	var word certificate.Text
 	for _, s := range t {
-		for i, part := range strings.Split(s.Text, " ") {
+		for i, part := range strings.Split(blanks.Replace(s.Text), " ") {
 			if i > 0 && len(word) > 0 {
 				if unitAfterNumber(word, part) {
 					part = "\u00a0" + part
