@@ -56,7 +56,7 @@ known), evaluates them as any other job, and makes the certificate.`,
 
 func demo(w io.Writer, dir string) error {
 	fmt.Fprintln(w, "This demonstration is invented: laboratory, people, transducers and recordings do not exist.")
-	truths, err := writeDemo(dir)
+	truths, err := writeDemo(dir, demoPoints)
 	if err != nil {
 		return err
 	}
@@ -87,8 +87,8 @@ func demo(w io.Writer, dir string) error {
 	return outcome(e)
 }
 
-// writeDemo writes job, assets, reference certificate and recordings, and returns the true sensitivity at each point, V/(m/s²).
-func writeDemo(dir string) ([]complex128, error) {
+// writeDemo writes job, assets, reference certificate and the recordings of points, and returns the true sensitivity at each, V/(m/s²).
+func writeDemo(dir string, points []demoPoint) ([]complex128, error) {
 	if err := os.MkdirAll(filepath.Join(dir, "recordings"), 0o755); err != nil {
 		return nil, err
 	}
@@ -115,14 +115,9 @@ func writeDemo(dir string) ([]complex128, error) {
 		return nil, err
 	}
 	var truths []complex128
-	for _, p := range demoPoints {
+	for _, p := range points {
 		samples, truth := bench.Record(simulator.Point{Frequency: p.frequency, Level: p.level * quantity.StandardGravity, Duration: p.duration}, rng)
-		for _, channel := range samples {
-			for i := range channel {
-				channel[i] /= bench.Recorder.FullScale
-			}
-		}
-		if err := writeWAV(filepath.Join(dir, "recordings", fmt.Sprintf("%gHz.wav", p.frequency)), bench.Recorder.Rate, samples); err != nil {
+		if err := writeWAV(filepath.Join(dir, "recordings", fmt.Sprintf("%gHz.wav", p.frequency)), bench.Recorder, samples); err != nil {
 			return nil, err
 		}
 		truths = append(truths, truth.Device)
@@ -151,17 +146,25 @@ func demoCertificate(reference simulator.Transducer, rng *rand.Rand) []byte {
 	return b.Bytes()
 }
 
-func writeWAV(path string, rate float64, samples [][]float64) (err error) {
+// writeWAV writes samples in V as the recorder would, as fractions of its full scale.
+func writeWAV(path string, recorder simulator.Recorder, samples [][]float64) (err error) {
+	scaled := make([][]float64, len(samples))
+	for c, channel := range samples {
+		scaled[c] = make([]float64, len(channel))
+		for i, v := range channel {
+			scaled[c][i] = v / recorder.FullScale
+		}
+	}
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	w, err := wav.NewWriter(f, wav.Spec{Channels: len(samples), Rate: rate, Encoding: wav.PCM24})
+	w, err := wav.NewWriter(f, wav.Spec{Channels: len(samples), Rate: recorder.Rate, Encoding: wav.PCM24})
 	if err != nil {
 		return err
 	}
-	if err := w.Write(samples); err != nil {
+	if err := w.Write(scaled); err != nil {
 		return err
 	}
 	return w.Close()

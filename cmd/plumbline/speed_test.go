@@ -24,18 +24,13 @@ func speedJob(b *testing.B, seconds float64) string {
 		dir = b.TempDir()
 	}
 	dir = filepath.Join(dir, fmt.Sprintf("%gs", seconds))
-	if _, err := writeDemo(dir); err != nil {
+	if _, err := writeDemo(dir, nil); err != nil {
 		b.Fatal(err)
 	}
 	bench := simulator.FenwickLane()
 	bench.Recorder.Rate = speedRate
 	samples, _ := bench.Record(simulator.Point{Frequency: 80, Level: 0.1 * quantity.StandardGravity, Duration: seconds}, rand.New(rand.NewPCG(1, 1)))
-	for _, channel := range samples {
-		for i := range channel {
-			channel[i] /= bench.Recorder.FullScale
-		}
-	}
-	if err := writeWAV(filepath.Join(dir, "recordings", "80Hz.wav"), speedRate, samples); err != nil {
+	if err := writeWAV(filepath.Join(dir, "recordings", "80Hz.wav"), bench.Recorder, samples); err != nil {
 		b.Fatal(err)
 	}
 	job := filepath.Join(dir, "job.toml")
