@@ -175,7 +175,7 @@ func TestReadOff(t *testing.T) {
 }
 
 // TestChain expects the other word about whose sensitivity it is, and the frequency that was really there: 158.489 Hz, not its nominal 160 Hz,
-// which would be 0.95 % off (handbook of preferred frequencies: IEC 61260-1, exact against nominal).
+// which would be 0.95 % off (IEC 61260-1, exact against nominal mid-band frequencies).
 func TestChain(t *testing.T) {
 	c := certificatetest.Fenwick()
 	c.Result.Job.Subject = calibration.OfChain
