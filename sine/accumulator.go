@@ -68,7 +68,7 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 
 // room makes the space Add works in.
 func (a *Accumulator) room() {
-	t := &a.basis.whole
+	t := a.basis.tables[0]
 	a.wait, a.view = make([][]float64, a.channels), make([][]float64, a.channels)
 	a.first, a.q = make([]float64, a.channels), make([]float64, a.channels)
 	for c := range a.wait {

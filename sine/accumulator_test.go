@@ -293,7 +293,7 @@ func TestLongBlockIsTiled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if size := len(a.basis.whole.x[0]) + len(a.basis.whole.x[1]) + len(a.basis.tiles)*2*len(a.basis.freq); size > 1<<20 {
+	if size := 2*(len(a.basis.tables[0].x[0])+len(a.basis.tables[0].x[1])) + len(a.basis.tiles)*2*len(a.basis.freq); size > 1<<20 {
 		t.Errorf("%d values in the tables", size)
 	}
 	y := tone(1, 0.1, 0.3)

@@ -26,8 +26,7 @@ type basis struct {
 	drift     int
 	slopes    bool // two more columns, u sin and u cos of the fundamental with u = 2 tau/T: no regressors, they measure the frequency within a block
 	even, odd int  // numbers of regressors
-	whole     table
-	rest      table // of the last tile, where it is shorter
+	tables    []*table // of the tiles, and of the last one where it is shorter
 	tiles     []tile
 	inverse   [2][]float64  // inverse normal matrices of the even and the odd regressors, row after row
 	steer     [2]steer      // of the slope columns
@@ -66,15 +65,14 @@ func newBasis(rate float64, size int, freq []float64, harmonics, drift int, slop
 	if count <= 64 { // few tiles: equal ones
 		length = (size + count - 1) / count
 	}
-	b.whole = b.newTable(length)
-	b.rest = b.whole
+	b.tables = []*table{b.newTable(length)}
 	if r := size - (count-1)*length; r != length {
-		b.rest = b.newTable(r)
+		b.tables = append(b.tables, b.newTable(r))
 	}
 	for i := range count {
-		t := &b.whole
+		t := b.tables[0]
 		if i == count-1 {
-			t = &b.rest
+			t = b.tables[len(b.tables)-1]
 		}
 		b.tiles = append(b.tiles, b.newTile(t, i*length))
 	}
@@ -82,9 +80,9 @@ func newBasis(rate float64, size int, freq []float64, harmonics, drift int, slop
 	return b, b.invert()
 }
 
-func (b *basis) newTable(size int) table {
+func (b *basis) newTable(size int) *table {
 	half := (size + 1) / 2
-	t := table{size: size, stride: (half + lane - 1) / lane * lane}
+	t := &table{size: size, stride: (half + lane - 1) / lane * lane}
 	extra := 0
 	if b.slopes {
 		extra = 1
@@ -188,7 +186,10 @@ func (b *basis) assemble() {
 		gram[r] = [2][]float64{make([]float64, n[0]), make([]float64, n[1])}
 		half[r] = [2][]float64{make([]float64, n[0]), make([]float64, n[1])}
 	}
-	local := map[*table][2]*mat.SymDense{&b.whole: b.whole.gram(n), &b.rest: b.rest.gram(n)}
+	local := map[*table][2]*mat.SymDense{}
+	for _, t := range b.tables {
+		local[t] = t.gram(n)
+	}
 	for i := range b.tiles {
 		t := &b.tiles[i]
 		b.turnGram(t, local[t.table], n, half, gram)

@@ -63,7 +63,10 @@ func (b *basis) crossGram(f float64) [2][][]float64 {
 	ve, vo := make([]float64, b.even+extra), make([]float64, b.odd+extra)
 	for h := range b.harmonics {
 		line := float64(h+1) * f
-		local := map[*table][2][]float64{&b.whole: b.whole.products(line, b.rate), &b.rest: b.rest.products(line, b.rate)}
+		local := map[*table][2][]float64{}
+		for _, t := range b.tables {
+			local[t] = t.products(line, b.rate)
+		}
 		for i := range b.tiles {
 			t := &b.tiles[i]
 			u := local[t.table]
