@@ -21,9 +21,9 @@ const minus = "−"
 func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 	j := e.Result.Job
 	p := printer{job: j}
-	fmt.Fprintf(w, "%s %s, serial number %s\n", j.Device.Kind, j.Device.Model, j.Device.Serial)
-	fmt.Fprintf(w, "reference %s %s, certificate %s of %s\n", j.Reference.Model, j.Reference.Serial, j.Reference.Certificate.Number, j.Reference.Certificate.Date.Format("2006-01-02"))
-	fmt.Fprintf(w, "job %s, %s, coverage probability %.4g %%\n", j.Number, map[calibration.Subject]string{calibration.OfTransducer: "sensitivity of the transducer", calibration.OfChain: "sensitivity of the whole chain"}[j.Subject], 100*j.Procedure.Probability)
+	fmt.Fprintf(w, "device       %s, %s, %s\n", j.Device.Serial, j.Device.Model, j.Device.Kind)
+	fmt.Fprintf(w, "reference    %s, %s, certificate %s of %s\n", j.Reference.Serial, j.Reference.Model, j.Reference.Certificate.Number, j.Reference.Certificate.Date.Format("2006-01-02"))
+	fmt.Fprintf(w, "job          %s, %s, coverage probability %.4g %%\n", j.Number, map[calibration.Subject]string{calibration.OfTransducer: "sensitivity of the transducer", calibration.OfChain: "sensitivity of the whole chain"}[j.Subject], 100*j.Procedure.Probability)
 	if e.Job.Particulars.Invented {
 		fmt.Fprintln(w, "ALL DATA ARE INVENTED: an example, not a calibration.")
 	}
@@ -43,7 +43,7 @@ func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 		p.note(r.Text)
 	}
 	for i, n := range p.notes {
-		fmt.Fprintf(w, "%3d  %s\n", i+1, n)
+		fmt.Fprintf(w, "%5d  %s\n", i+1, n)
 	}
 	printStatements(w, e.Statements, e.Overall, j)
 	return nil
