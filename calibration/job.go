@@ -196,3 +196,15 @@ type Evidence struct {
 
 // Expanded is the expanded uncertainty of Value.
 func (d Deviation) Expanded() float64 { return d.Reported.UModulus * (1 + d.Value) }
+
+// statedWithin is how far, relative, the measured frequency may be from the nominal one and the nominal one still be printed beside the results.
+const statedWithin = 1e-3
+
+// StatedFrequency is the frequency printed with the result, Hz: the nominal one where the measured one agrees with it within 0.1 %, else the measured one
+// (a point asked for at 160 Hz and excited at 158.489 Hz is not a point at 160 Hz).
+func (p Point) StatedFrequency() float64 {
+	if math.Abs(p.Frequency/p.Plan.Frequency-1) <= statedWithin {
+		return p.Plan.Frequency
+	}
+	return p.Frequency
+}

@@ -74,7 +74,7 @@ func (a *author) budgetPoint() int {
 func (a *author) fullBudget(p calibration.Point) Table {
 	modulus, phase := plain("Modulus"), plain("Phase")
 	t := Table{
-		Caption: rich("#Budget at {}"+thin+"Hz in full#", hertz(p.Frequency)),
+		Caption: rich("#Budget at {}"+thin+"Hz in full#", hertz(p.StatedFrequency())),
 		Columns: []Column{
 			{Head: plain("Influence"), Kind: Words, Share: 1.2},
 			{Head: plain("Distribution"), Kind: Words, Share: 1},
@@ -176,7 +176,7 @@ func (a *author) matrices(c component) []Block {
 			t.Caption = rich("#{}:# standard uncertainty *u*, in {}, at every frequency", capital(c.name), c.unit)
 		}
 		for _, i := range chunk {
-			t.Columns = append(t.Columns, Column{Head: plain(hertz(a.r.Points[i].Frequency)), Unit: plain("Hz"), Kind: Number})
+			t.Columns = append(t.Columns, Column{Head: plain(hertz(a.r.Points[i].StatedFrequency())), Unit: plain("Hz"), Kind: Number})
 		}
 		for _, name := range names {
 			t.Rows = append(t.Rows, a.influenceRows(c, name, chunk, decimals)...)

@@ -25,14 +25,14 @@ func (a *author) evaluation() Section {
 	for _, i := range a.valued() {
 		p := a.r.Points[i]
 		q := p.Reported
-		modulus = append(modulus, judged{p.Frequency, p.Budget.Modulus, fromOne(p.Simulation.Modulus), p.Simulation.Trials > 0, q.UModulus, q.KModulus, q.Evaluation, q.Reason})
+		modulus = append(modulus, judged{p.StatedFrequency(), p.Budget.Modulus, fromOne(p.Simulation.Modulus), p.Simulation.Trials > 0, q.UModulus, q.KModulus, q.Evaluation, q.Reason})
 		if d := p.Deviation; d != nil && i != a.reference {
 			ratio := 1 + d.Value
-			deviation = append(deviation, judged{p.Frequency, scaled(d.Budget.Modulus, ratio), scaledInterval(fromOne(d.Simulation.Modulus), ratio), d.Simulation.Trials > 0,
-				d.Reported.UModulus, d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason})
+			deviation = append(deviation, judged{p.StatedFrequency(), scaled(d.Budget.Modulus, ratio), scaledInterval(fromOne(d.Simulation.Modulus), ratio), d.Simulation.Trials > 0,
+				d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason})
 		}
 		if p.HasPhase {
-			phase = append(phase, judged{p.Frequency, p.Budget.Phase, p.Simulation.Phase, p.Simulation.Trials > 0, q.UPhase, q.KPhase, q.EvaluationPhase, q.ReasonPhase})
+			phase = append(phase, judged{p.StatedFrequency(), p.Budget.Phase, p.Simulation.Phase, p.Simulation.Trials > 0, q.UPhase, q.KPhase, q.EvaluationPhase, q.ReasonPhase})
 		}
 	}
 	s.Blocks = append(s.Blocks, evaluations("Modulus, relative", "%", 100, modulus))

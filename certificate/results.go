@@ -156,7 +156,7 @@ func (a *author) wholeTable(n *notes, common map[string]bool) {
 func (a *author) cells(i int, p calibration.Point) []Text {
 	unit := a.r.Job.Device.Unit
 	refused := p.Refused != ""
-	f, q := p.Frequency, p.Reported
+	f, q := p.StatedFrequency(), p.Reported
 	cells := []string{hertz(f), significant(a.input.FromSI(p.Level), 3)}
 	if refused {
 		cells[1] = dash
@@ -192,10 +192,10 @@ func (a *author) deviation(i int, p calibration.Point) (value, u string) {
 		return "0", dash
 	case p.Refused != "" || d == nil:
 		return dash, dash
-	case !positive(d.Reported.UModulus):
+	case !positive(d.Expanded()):
 		return signed(significant(100*d.Value, digitsOfU)), dash
 	default:
-		v, w := rounded(100*d.Value, 100*d.Reported.UModulus)
+		v, w := rounded(100*d.Value, 100*d.Expanded())
 		return signed(v), w
 	}
 }
@@ -224,12 +224,12 @@ func (a *author) response() figure.Response {
 	}
 	for _, i := range a.valued() {
 		p := a.r.Points[i]
-		q := figure.ResponsePoint{Frequency: p.Frequency, Deviation: math.NaN(), Phase: math.NaN(), UPhase: math.NaN()}
+		q := figure.ResponsePoint{Frequency: p.StatedFrequency(), Deviation: math.NaN(), Phase: math.NaN(), UPhase: math.NaN()}
 		switch {
 		case i == a.reference:
 			q.Deviation, q.U, q.Reference = 0, 0, true
 		case p.Deviation != nil:
-			q.Deviation, q.U = p.Deviation.Value, p.Deviation.Reported.UModulus
+			q.Deviation, q.U = p.Deviation.Value, p.Deviation.Expanded()
 		}
 		v, _ := a.deviation(i, p)
 		q.Label = v + thin + "%"

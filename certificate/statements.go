@@ -53,12 +53,12 @@ func (a *author) split() (first, simulated []string) {
 	what := []string{"modulus", "deviation", "phase"}
 	for _, i := range a.valued() {
 		p := a.r.Points[i]
-		note(what[0], p.Reported.Evaluation, p.Frequency)
+		note(what[0], p.Reported.Evaluation, p.StatedFrequency())
 		if p.Deviation != nil && i != a.reference {
-			note(what[1], p.Deviation.Reported.Evaluation, p.Frequency)
+			note(what[1], p.Deviation.Reported.Evaluation, p.StatedFrequency())
 		}
 		if p.HasPhase {
-			note(what[2], p.Reported.EvaluationPhase, p.Frequency)
+			note(what[2], p.Reported.EvaluationPhase, p.StatedFrequency())
 		}
 	}
 	list := func(e calibration.Evaluation) (out []string) {

@@ -86,7 +86,7 @@ func Statements(r calibration.Result, ref int) []conformity.Statement {
 			continue
 		}
 		out = append(out, judge(conformity.Statement{Subject: fmt.Sprintf("deviation at %.5g Hz", p.Frequency), Requirement: "deviation from the value at 100 Hz within ±5 % from 1 Hz to 200 Hz",
-			Frequency: p.Frequency, Value: p.Deviation.Value, U: p.Deviation.Reported.UModulus, Relative: true, Tolerance: conformity.Limits{Lower: -d.Flatness, Upper: d.Flatness}}))
+			Frequency: p.Frequency, Value: p.Deviation.Value, U: p.Deviation.Expanded(), Relative: true, Tolerance: conformity.Limits{Lower: -d.Flatness, Upper: d.Flatness}}))
 	}
 	return out
 }

@@ -67,6 +67,7 @@ Exit codes: 0 done, 1 failure, 2 usage, 3 the device does not conform.`,
 		Args: noCommand,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
+	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
 	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newDemo(), newVersion())
 	root.SetHelpCommand(newHelp(root))

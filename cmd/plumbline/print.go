@@ -84,7 +84,7 @@ func (p *printer) row(q calibration.Point) []string {
 	for _, r := range q.Remarks {
 		notes = append(notes, fmt.Sprint(p.note(r.Text)))
 	}
-	f := fmt.Sprintf("%.4g", q.Plan.Frequency)
+	f := fmt.Sprintf("%.4g", q.StatedFrequency())
 	if q.Refused != "" {
 		return []string{f, "", "no value", "", "", "", "", "", "", "", "  " + fmt.Sprint(p.note("refused: "+q.Refused))}
 	}
