@@ -3,8 +3,8 @@ package calibration
 import (
 	"fmt"
 	"math"
-	"strings"
 
+	"plumbline/quantity"
 	"plumbline/uncertainty"
 )
 
@@ -271,19 +271,18 @@ func addInputQuantity(b *builder) error {
 	return nil
 }
 
-// derivative is 0 for displacement, 1 for velocity, 2 for acceleration, read off the dimension of the sensitivity's unit.
+// derivative is 0 for displacement, 1 for velocity, 2 for acceleration: the input quantity below the stroke of the sensitivity's unit. A unit
+// without one is the factor of a display that is read: 0.
 func derivative(t Transducer) int {
-	// volt, ampere and coulomb have metre exponents 2, 0, 0; dividing by m/s^n lowers the metre by one and raises the second by n.
-	d := t.Unit.Dim
-	seconds := int(d.Second)
-	switch {
-	case d.Kilogram == 1 && d.Ampere == -1: // V = kg m² s⁻³ A⁻¹
-		return seconds + 3
-	case d.Ampere == 1 && d.Kilogram == 0: // A = A, C = A s: told apart by the written output
-		if strings.Contains(strings.SplitN(t.Unit.Symbol, "/", 2)[0], "C") {
-			return seconds - 1
-		}
-		return seconds
+	_, input, ok := t.Unit.Per()
+	if !ok {
+		return 0
 	}
-	return 0 // a factor without unit: a display that is read
+	switch m, _ := quantity.MotionOf(input); m {
+	case quantity.Acceleration:
+		return 2
+	case quantity.Velocity:
+		return 1
+	}
+	return 0
 }
