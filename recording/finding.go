@@ -5,18 +5,17 @@ type Code string
 
 // The kinds of findings.
 const (
-	Empty       Code = "empty"        // no frames
-	Flat        Code = "flat"         // a channel never changes
-	Clipped     Code = "clipped"      // samples cut off at full scale or at a flat top
-	FullScale   Code = "full-scale"   // single samples at full scale, none beside another
-	Missing     Code = "missing"      // values absent inside the record
-	MissingEnds Code = "missing-ends" // values absent before the first or after the last complete frame only
-	Repeated    Code = "repeated"     // the same frame several times while the signal moves
-	Gap         Code = "gap"          // times jump: frames are missing
-	Duplicate   Code = "duplicate"    // the same time, or an earlier one, again
-	Jitter      Code = "jitter"       // steps of time that differ by more than 1 %
-	Drift       Code = "drift"        // times do not lie on a straight line
-	CoarseTime  Code = "coarse-time"  // times are written too coarsely to show gaps
+	Empty      Code = "empty"       // no frames
+	Flat       Code = "flat"        // a channel never changes
+	Clipped    Code = "clipped"     // samples cut off at full scale or at a flat top
+	FullScale  Code = "full-scale"  // single samples at full scale, none beside another
+	Missing    Code = "missing"     // values that are absent or no numbers
+	Repeated   Code = "repeated"    // the same frame several times while the signal moves
+	Gap        Code = "gap"         // times jump: frames are missing
+	Duplicate  Code = "duplicate"   // the same time, or an earlier one, again
+	Jitter     Code = "jitter"      // steps of time that differ by more than 1 %
+	Drift      Code = "drift"       // times do not lie on a straight line
+	CoarseTime Code = "coarse-time" // times are written too coarsely to show gaps
 )
 
 // Finding is one thing that speaks against using a recording, or that is to be known about it.

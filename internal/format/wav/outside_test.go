@@ -224,3 +224,17 @@ func TestBench(t *testing.T) {
 		samples(t, rec)
 	}
 }
+
+// TestBenchHasNoFindings: nothing speaks against the shared bench recordings, which are good ones.
+func TestBenchHasNoFindings(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(filepath.Dir(formattest.Shared(t, "bench", "general")), "*", "*.wav"))
+	if err != nil || len(files) < 10 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	for _, path := range files {
+		found, err := recording.Inspect(openFile(t, path))
+		if err != nil || len(found) > 0 {
+			t.Errorf("%s: %+v, %v", filepath.Base(path), found, err)
+		}
+	}
+}
