@@ -7,7 +7,13 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
+// runAsProgram makes the test binary be the program, so that a test can watch it as a process.
+const runAsProgram = "PLUMBLINE_RUN_AS_PROGRAM"
+
 func TestMain(m *testing.M) {
+	if os.Getenv(runAsProgram) != "" {
+		os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+	}
 	testscript.Main(m, map[string]func(){"plumbline": func() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }})
 }
 
