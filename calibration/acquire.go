@@ -52,6 +52,9 @@ func (j *Job) acquire(p PointPlan, orders []int) (acquisition, error) {
 		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
 		Mains: j.Procedure.Mains, Orders: orders, Frames: rec.Info.Frames,
 	})
+	if err == nil {
+		leaveOut(pass.findings, fit)
+	}
 	a.findings = pass.findings
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
 		return a, refused
@@ -186,6 +189,30 @@ func refusals(findings []recording.Finding, name string) error {
 		}
 	}
 	return errors.Join(errs...)
+}
+
+// leaveOut turns the refusal of samples at full scale into a remark where they lie in a few places that are all in blocks the approximation left
+// out as disturbed: a click, not clipping.
+func leaveOut(findings []recording.Finding, fit sine.Fit) {
+	for i, f := range findings {
+		if f.Code != recording.Clipped || len(f.Places) == 0 || slices.ContainsFunc(f.Places, func(p recording.Place) bool { return !disturbed(fit, p) }) {
+			continue
+		}
+		findings[i].Refuse = false
+		findings[i].Text += " in blocks that were left out as disturbed"
+	}
+}
+
+// disturbed reports whether every block that holds a part of the place was rejected.
+func disturbed(fit sine.Fit, place recording.Place) bool {
+	from, to := float64(place.First-1)/fit.Rate, float64(place.Last)/fit.Rate
+	for _, b := range fit.Blocks {
+		half := float64(fit.BlockSize) * float64(max(1, b.Weight)) / fit.Rate / 2
+		if b.Time-half < to && b.Time+half > from && !b.Rejected {
+			return false
+		}
+	}
+	return true
 }
 
 // evidence reports what a point's values rest on.

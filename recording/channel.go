@@ -9,6 +9,9 @@ import (
 // mostSingles is how many samples at full scale may be chance, where none is beside another.
 const mostSingles = 3
 
+// mostPlaces is how many places at full scale are kept: a disturbance comes in a few, clipping in every period.
+const mostPlaces = 16
+
 // lookBack is how many samples before a flat top are kept to judge it.
 const lookBack = 32
 
@@ -43,6 +46,8 @@ type level struct {
 	count, first int64 // all
 	paired       int64 // beside another one
 	run          int64
+	places       []Place // nil beyond mostPlaces
+	many         bool
 }
 
 // extreme is the largest or smallest value so far, and the flat tops at it.
@@ -175,6 +180,7 @@ func (l *level) meet(number int64) {
 	if l.count++; l.count == 1 {
 		l.first = number
 	}
+	l.note(number)
 	switch l.run++; l.run {
 	case 1:
 	case 2:
@@ -182,6 +188,19 @@ func (l *level) meet(number int64) {
 	default:
 		l.paired++
 	}
+}
+
+// note keeps the places at full scale as long as they are few. Runs a few samples apart are one place.
+func (l *level) note(number int64) {
+	if n := len(l.places); n > 0 && number-l.places[n-1].Last <= lookBack {
+		l.places[n-1].Last = number
+		return
+	}
+	if l.many = l.many || len(l.places) == mostPlaces; l.many {
+		l.places = nil
+		return
+	}
+	l.places = append(l.places, Place{number, number})
 }
 
 func (l *level) end() { l.run = 0 }
@@ -297,7 +316,7 @@ func (s *channel) findings(n int, frames int64, unit string) []Finding {
 	}
 	switch l := s.atFull; {
 	case l.paired > 0 || l.count > mostSingles:
-		add(Finding{Code: Clipped, First: l.first, Count: l.count, Refuse: true},
+		add(Finding{Code: Clipped, First: l.first, Count: l.count, Places: l.places, Refuse: true},
 			"%d of %d samples at full scale, first at sample %d: clipped", l.count, frames, l.first)
 		return found
 	case l.count > 0:

@@ -18,13 +18,17 @@ const (
 	CoarseTime Code = "coarse-time" // times are written too coarsely to show gaps
 )
 
+// Place is a run of samples, by their numbers, 1 = first.
+type Place struct{ First, Last int64 }
+
 // Finding is one thing that speaks against using a recording, or that is to be known about it.
 type Finding struct {
 	Code    Code
-	Channel int    // 1 = first; 0 = all channels
-	First   int64  // number of the first sample concerned, 1 = first; 0 where there is none
-	Count   int64  // samples concerned
-	Of      int64  // samples examined
-	Refuse  bool   // true: no result may be computed from the samples; false: a remark
-	Text    string // the finding in words, for example "channel 2: 31 of 48000 samples at full scale, first at sample 812: clipped"
+	Channel int     // 1 = first; 0 = all channels
+	First   int64   // number of the first sample concerned, 1 = first; 0 where there is none
+	Count   int64   // samples concerned
+	Of      int64   // samples examined
+	Places  []Place // where, for samples at full scale in at most a few places; nil: everywhere or not known
+	Refuse  bool    // true: no result may be computed from the samples; false: a remark
+	Text    string  // the finding in words, for example "channel 2: 31 of 48000 samples at full scale, first at sample 812: clipped"
 }

@@ -120,6 +120,7 @@ func TestFaultsAreRemarkedOn(t *testing.T) {
 		{"gain step", simulator.Point{Frequency: 20, Level: 0.3, Duration: 10}, func(b *simulator.Bench) { b.Faults.GainFactor = 10 }, "nominal", "gain step of 10"},
 		{"g for m/s²", point20, func(b *simulator.Bench) { b.Faults.GainFactor = 1 / quantity.StandardGravity }, "nominal", "g and m/s² mixed up"},
 		{"clicks", quiet20, func(b *simulator.Bench) { b.Faults.Clicks = 1 }, "blocks-rejected", "disturbed"},
+		{"clicks at full scale", point20, func(b *simulator.Bench) { b.Faults.Clicks = 2 }, "clipped", "left out as disturbed"},
 		{"off nominal", simulator.Point{Frequency: 19.85, Level: 1, Duration: 10}, nil, "frequency", "19.849"},
 		{"low level", simulator.Point{Frequency: 20, Level: 0.05, Duration: 10}, nil, "level-range", "outside the method's range"},
 	} {
