@@ -3,18 +3,21 @@ package calibration
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"plumbline/quantity"
 )
 
 // Limits above which something is worth a remark. None of them changes a reported value.
 const (
-	remarkSigma     = 3.0  // Hann-weighted and plain mean differ by more standard deviations
-	remarkTrend     = 4.0  // t value of a linear trend in the block series
-	remarkFrequency = 5e-3 // measured against nominal frequency
-	remarkLevel     = 0.1  // measured against nominal level
-	remarkTolerance = 0.3  // ln of measured over nominal sensitivity that calls for a known factor
-	swapMargin      = 0.25 // ln distance within which a ratio counts as the inverse of the expected one
+	remarkSigma     = 3.0   // Hann-weighted and plain mean differ by more standard deviations
+	remarkTrend     = 4.0   // t value of a linear trend in the block series
+	remarkFrequency = 5e-3  // measured against nominal frequency
+	remarkLevel     = 0.1   // measured against nominal level
+	remarkTolerance = 0.3   // ln of measured over nominal sensitivity that calls for a known factor
+	remarkHum       = 0.015 // mains line over the fundamental
+	remarkExcess    = 0.005 // harmonics of the device that the reference does not show, over the fundamental
+	swapMargin      = 0.25  // ln distance within which a ratio counts as the inverse of the expected one
 )
 
 // addRemarks says what has to be known about each point and the whole job.
@@ -61,6 +64,7 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	}
 	e := p.Evidence
 	j.remarkSteadiness(p, a)
+	j.remarkSignals(p, a)
 	for _, s := range []struct {
 		name string
 		step float64
@@ -71,6 +75,36 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	}
 	if !p.HasPhase {
 		p.remark("no-phase", "the reference's certificate gives no phase: none is reported")
+	}
+}
+
+// remarkSignals looks for hum, for harmonics that only the device shows, and for a reversed polarity.
+func (j *Job) remarkSignals(p *Point, a *acquisition) {
+	for _, c := range []struct {
+		name  string
+		index int
+	}{{"reference", a.reference}, {"device", a.device}} {
+		ch := a.fit.Channels[c.index]
+		for _, line := range ch.Mains {
+			if r := modulus(line.Amplitude) / modulus(ch.Amplitude); r > remarkHum {
+				p.remark("hum", "hum at %g Hz is %.2g %% of the signal of the %s channel; it was separated from the signal, its cause was not removed", line.Frequency, 100*r, c.name)
+				break
+			}
+		}
+	}
+	ref, dev := a.fit.Channels[a.reference].Harmonics, a.fit.Channels[a.device].Harmonics
+	for h := 1; h < min(len(ref), len(dev)); h++ {
+		if _, onMains := j.Procedure.onMains(float64(h+1)*p.Frequency, p.Evidence.Duration); onMains {
+			continue // hum is in both, to different parts of their signals
+		}
+		inReference := modulus(ref[h] / ref[0])
+		if excess := math.Abs(modulus(dev[h]/dev[0]) - inReference); excess > remarkExcess+inReference/5 { // the responses at the two frequencies differ too
+			p.remark("excess-harmonics", "harmonic %d of the device differs from that of the reference by %.2g %% of the fundamental: check for a saturated or wrongly biased device, or a loose mounting", h+1, 100*excess)
+			break
+		}
+	}
+	if phase := cmplx.Phase(p.Sensitivity); p.HasPhase && math.Abs(phase) > 3*math.Pi/4 && j.nearReference(p) {
+		p.remark("polarity", "the phase is near 180°: polarity or direction of the axis is reversed; nothing was corrected")
 	}
 }
 
@@ -176,7 +210,7 @@ func lostSamples(a acquisition) string {
 		return ""
 	}
 	s := a.fit.Steps[0]
-	return fmt.Sprintf("all channels: about %.0f samples are missing or repeated near sample %.0f (the phase of all channels steps together), %d such places", math.Abs(s.Lost)*a.fit.Rate, float64(s.Sample), len(a.fit.Steps))
+	return fmt.Sprintf("about %.0f samples are missing or repeated near sample %.0f (the phase steps there), %d such places", math.Abs(s.Lost)*a.fit.Rate, float64(s.Sample), len(a.fit.Steps))
 }
 
 // remarkSimulation says where first order and Monte Carlo differ by more than the two digits U is stated with.

@@ -84,6 +84,7 @@ func TestFaultsAreRefused(t *testing.T) {
 		{"flat", point20, func(b *simulator.Bench) { b.Faults.Flat = 1 }, []string{"channel 1", "constant"}},
 		{"swapped", point20, func(b *simulator.Bench) { b.Faults.Swapped = true }, []string{"swapped", "expected"}},
 		{"samples dropped", point20, func(b *simulator.Bench) { b.Faults.Dropped = 7 }, []string{"samples are missing", "near sample"}},
+		{"samples dropped in one channel", point20, func(b *simulator.Bench) { b.Faults.Dropped, b.Faults.DroppedChannel = 7, 2 }, []string{"samples are missing"}},
 		{"another frequency", simulator.Point{Frequency: 27, Level: 1, Duration: 10}, nil, []string{"no line within 3 % of 20 Hz", "26.999"}},
 		{"too short", simulator.Point{Frequency: 20, Level: 1, Duration: 0.4}, nil, []string{"periods", "10"}},
 	} {
@@ -121,6 +122,8 @@ func TestFaultsAreRemarkedOn(t *testing.T) {
 		{"g for m/s²", point20, func(b *simulator.Bench) { b.Faults.GainFactor = 1 / quantity.StandardGravity }, "nominal", "g and m/s² mixed up"},
 		{"clicks", quiet20, func(b *simulator.Bench) { b.Faults.Clicks = 1 }, "blocks-rejected", "disturbed"},
 		{"clicks at full scale", point20, func(b *simulator.Bench) { b.Faults.Clicks = 2 }, "clipped", "left out as disturbed"},
+		{"hum", point20, func(b *simulator.Bench) { b.Faults.Hum = 0.2 }, "hum", "hum at 50 Hz is 20 % of the signal of the device channel"},
+		{"upside down", point20, func(b *simulator.Bench) { b.Device.InvertedAxis = true }, "polarity", "near 180°"},
 		{"off nominal", simulator.Point{Frequency: 19.85, Level: 1, Duration: 10}, nil, "frequency", "19.849"},
 		{"low level", simulator.Point{Frequency: 20, Level: 0.05, Duration: 10}, nil, "level-range", "outside the method's range"},
 	} {
