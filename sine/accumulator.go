@@ -38,6 +38,7 @@ type Accumulator struct {
 	pending series // elementary blocks, waiting to be merged to the same level
 	history history
 	scratch []complex128
+	hum     humSteps
 }
 
 // NewAccumulator prepares an approximation of the given number of channels. It refuses settings whose regressors cannot be told apart in a block, naming them.
@@ -62,6 +63,7 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 	a.blocks = newSeries(channels, harmonics, len(freq)-harmonics, int(max(0, min(mostBlocks, s.Frames/int64(size)))))
 	a.pending = newSeries(channels, harmonics, len(freq)-harmonics, 0)
 	a.history.frequency = s.Frequency
+	a.hum = newHumSteps(s.lines(harmonics, float64(size)/s.Rate), channels)
 	a.room()
 	return a, nil
 }
@@ -184,6 +186,7 @@ func (a *Accumulator) finish() {
 		for k := range hum {
 			x, y := be[b.harmonics+k], bo[b.harmonics+k]
 			hum[k] = x*x + y*y
+			a.hum.take(c, k, complex(x, -y))
 		}
 		j := i*a.channels + c
 		dst.floor[j] = roundoff * a.q[c] / float64(b.size)
@@ -193,6 +196,7 @@ func (a *Accumulator) finish() {
 			dst.pull[j], dst.hold[j] = b.slope(ve, vo, be, bo)
 		}
 	}
+	a.hum.blocks++
 	a.keep()
 }
 

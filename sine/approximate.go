@@ -149,12 +149,15 @@ func (p *passes) next(s *Settings, fit Fit) (again bool, err error) {
 			f = found
 		}
 	}
-	if !s.Known && p.count < mostPasses && (f != fit.Frequency || !p.whole || !fit.inTune()) || p.count < mostPasses && p.replan(*s, fit) {
+	if p.count < mostPasses && (f != fit.Frequency && !s.Known || !p.whole || !fit.inTune() || p.replan(*s, fit)) {
 		if p.whole {
 			s.Frames = p.frames
 		}
 		if !s.Known {
 			s.Frequency = f
+		}
+		if s.Mains > 0 {
+			s.mainsOff = fit.Mains/s.Mains - 1
 		}
 		return true, nil
 	}
@@ -200,7 +203,7 @@ func (f Fit) offset() float64 { return math.Abs(f.Frequency-f.Start) * float64(f
 // inTune reports whether another pass could not improve the fit.
 func (f Fit) inTune() bool {
 	d := f.offset()
-	return d <= tuned && (f.Mistuning <= tunedNoise || d <= idle)
+	return d <= tuned && (f.Mistuning <= tunedNoise || d <= idle) && f.humResidual <= tunedNoise
 }
 
 // obvious reports whether the line is beyond doubt: in one channel stronger than its own harmonics and all that is left, its phase the same from block to block.

@@ -24,8 +24,8 @@ type basis struct {
 	freq      []float64 // Hz
 	harmonics int       // of freq, the first ones
 	drift     int
-	slopes    bool // two more columns, u sin and u cos of the fundamental with u = 2 tau/T: no regressors, they measure the frequency within a block
-	even, odd int  // numbers of regressors
+	slopes    bool     // two more columns, u sin and u cos of the fundamental with u = 2 tau/T: no regressors, they measure the frequency within a block
+	even, odd int      // numbers of regressors
 	tables    []*table // of the tiles, and of the last one where it is shorter
 	tiles     []tile
 	inverse   [2][]float64  // inverse normal matrices of the even and the odd regressors, row after row

@@ -304,7 +304,7 @@ func (m *normal) slopes() (cross [2][]float64, square [3]float64) {
 func (d *design) result(m *normal, samples [][]float64, s Settings, f, std float64, iterations int) Fit {
 	fit := Fit{
 		Rate: d.rate, Frames: int64(d.frames), Frequency: f, FrequencyStd: std, Periods: f * d.length, BlockSize: d.frames,
-		Start: s.Frequency, Coherence: 1, Condition: m.cond, Passes: iterations,
+		Start: s.Frequency, Coherence: 1, Mains: s.Mains, Condition: m.cond, Passes: iterations,
 	}
 	for c, beta := range m.beta {
 		ch := Channel{Residual: math.Sqrt(m.square[c] / m.freedom)}

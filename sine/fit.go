@@ -16,11 +16,13 @@ type Settings struct {
 	Frames     int64     // announced length of the recording in frames; 0 or less unknown
 	Weights    []float64 // of the channels in the estimate of the frequency; nil: inverse residual variance
 	Known      bool      // Frequency is exact, generator and recorder share a clock: it is not refined
+
+	mainsOff float64 // relative, what has been found of the mains against Mains
 }
 
 // Line is one spectral line of one channel.
 type Line struct {
-	Frequency float64    // Hz
+	Frequency float64    // Hz; of a mains line the multiple of Settings.Mains
 	Amplitude complex128 // peak, phase at the first sample (for mains lines: modulus is the rms over blocks of the block moduli, noise subtracted; no phase)
 	Std       float64    // standard uncertainty of |Amplitude| of a mains line from noise, same unit: what one standard deviation of the mean squared modulus adds to it
 }
@@ -51,8 +53,11 @@ type Fit struct {
 	Mistuning    float64 // what the difference of Frequency and Start left in the residual variance of the blocks, over their noise; taken out of every value given here
 	Coherence    float64 // modulus of the mean of the block values over the mean of their moduli, at most 1: low where the phase wandered or there is no line
 	Condition    float64 // condition number of the regressors, columns of unit length
+	Mains        float64 // mains frequency measured where its lines are strong enough, else that of the settings, Hz on the recorder's own clock
 	Steps        []Step  // steps in the phase common to all channels: time lost or inserted by the recorder
 	Passes       int     // passes over the samples, a beginning read for tuning included
+
+	humResidual float64 // what the difference of Mains and the regressors makes in the residual variance, or near the fundamental of its variance, over the noise
 }
 
 // Block is the fundamental of every channel in one block (or in a run of merged blocks).

@@ -11,6 +11,7 @@ const (
 	shortBlock  = 0.25    // s, least length of a block the package chooses
 	longBlock   = 0.5     // s, length chosen where the record is long enough
 	manyBlocks  = 12      // blocks wanted before they get longer than shortBlock
+	fewBlocks   = 6       // left at least when they get longer for the sake of a line beyond mainsOrders
 	slopeBlocks = 8       // with fewer blocks the frequency is measured within them too
 	usable      = 0.45    // highest frequency of a regressor over the sampling rate
 	wholeCycle  = 0.05    // cycles a block may fall short of whole ones
@@ -111,7 +112,10 @@ func (s Settings) regressors(size int) (freq []float64, harmonics int) {
 	for h := 1; h <= harmonics; h++ {
 		freq = append(freq, float64(h)*s.Frequency)
 	}
-	return append(freq, s.lines(harmonics, float64(size)/s.Rate)...), harmonics
+	for _, f := range s.lines(harmonics, float64(size)/s.Rate) {
+		freq = append(freq, f*(1+s.mainsOff))
+	}
+	return freq, harmonics
 }
 
 // blockSize is the number of samples in a block: whole cycles, at least two and a quarter of a second, up to half a second where that leaves twelve blocks;
@@ -148,8 +152,12 @@ func (s Settings) cyclesWanted(cycle, total float64) float64 {
 		reach = blindReach
 	}
 	for _, f := range s.candidates() {
-		if d := math.Abs(f - s.Frequency); d*reach >= 1 && d*cycles/s.Frequency < 1 {
-			cycles = math.Ceil(s.Frequency/d - slack)
+		d := math.Abs(f - s.Frequency)
+		if d*reach < 1 || d*cycles/s.Frequency >= 1 {
+			continue
+		}
+		if longer := math.Ceil(s.Frequency/d - slack); f <= mainsOrders*s.Mains || total/longer >= fewBlocks { // far up the mains there is little to gain
+			cycles = longer
 		}
 	}
 	for {

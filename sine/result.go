@@ -36,7 +36,11 @@ func (a *Accumulator) Fit() (Fit, error) {
 	f.Rejected = int(a.taken) - used
 	f.Periods = float64(used) * float64(a.basis.size) / a.set.Rate * an.frequency
 	for c := range a.channels {
-		f.Channels = append(f.Channels, an.channel(c, used))
+		f.Channels = append(f.Channels, an.channel(c, used, a.hum.nominal))
+	}
+	f.Mains = a.set.Mains * (1 + a.set.mainsOff)
+	if f.offset() <= tuned { // else the fundamental leaks into the mains lines
+		f.Mains, f.humResidual = a.hum.frequency(f.Mains, a.basis, a.set.Mains, f.Channels)
 	}
 	f.Steps = placed(append(slices.Clone(a.history.steps), an.steps...), f.Blocks)
 	return f, nil
@@ -74,8 +78,8 @@ func (an *analysis) blocks() []Block {
 	return blocks
 }
 
-// channel joins the used blocks of channel c.
-func (an *analysis) channel(c, used int) Channel {
+// channel joins the used blocks of channel c. nominal are the mains lines by the settings.
+func (an *analysis) channel(c, used int, nominal []float64) Channel {
 	ch := Channel{Harmonics: make([]complex128, an.harmonics)}
 	hum := make([]float64, an.hums)
 	variance := 0.0
@@ -100,7 +104,7 @@ func (an *analysis) channel(c, used int) Channel {
 		noise := variance * an.basis.amplitudeVariance(line)
 		rms := math.Sqrt(max(0, v-noise))
 		spread := math.Sqrt((noise*noise + 2*rms*rms*noise) / float64(used)) // of the mean squared modulus: noncentral chi-squared, two degrees of freedom a block
-		ch.Mains = append(ch.Mains, Line{Frequency: an.basis.freq[line], Amplitude: complex(rms, 0), Std: math.Sqrt(rms*rms+spread) - rms})
+		ch.Mains = append(ch.Mains, Line{Frequency: nominal[k], Amplitude: complex(rms, 0), Std: math.Sqrt(rms*rms+spread) - rms})
 	}
 	return ch
 }
