@@ -48,21 +48,17 @@ func (j *Job) addHumEvidence(points []Point, acquired []*acquisition) {
 			continue
 		}
 		line := float64(k) * j.Procedure.Mains
-		for n, a := range acquired {
-			if n == i || a == nil {
-				continue
+		// first the recordings whose every harmonic keeps clear of the line, then those that only their fitted harmonics do: there a higher
+		// harmonic of the exciter may add to the line, which makes the term larger, not smaller
+		for _, strict := range []bool{true, false} {
+			for n, a := range acquired {
+				if n != i && a != nil {
+					j.takeHum(p, a, line, strict, j.Points[n].Recording.Name)
+				}
 			}
-			ref, okRef := a.hum(a.reference, line)
-			dev, okDev := a.hum(a.device, line)
-			if !okRef || !okDev {
-				continue
+			if p.Evidence.HumFrom != "" {
+				break
 			}
-			if p.Evidence.HumFrom == "" || dev/p.Evidence.AmplitudeDevice+ref/p.Evidence.AmplitudeReference >
-				p.Evidence.HumDevice/p.Evidence.AmplitudeDevice+p.Evidence.HumReference/p.Evidence.AmplitudeReference {
-				p.Evidence.HumFrom = j.Points[n].Recording.Name
-			}
-			p.Evidence.HumReference = max(p.Evidence.HumReference, ref)
-			p.Evidence.HumDevice = max(p.Evidence.HumDevice, dev)
 		}
 		if p.Evidence.HumFrom == "" {
 			p.Refused = fmt.Sprintf("recording %s: %g Hz lies on multiple %d of the mains frequency (%g Hz) and no other recording of the job shows that line apart from its own harmonics: record at %s",
@@ -72,6 +68,24 @@ func (j *Job) addHumEvidence(points []Point, acquired []*acquisition) {
 		p.remark("mains-harmonic", "%g Hz lies on multiple %d of the mains frequency: hum there cannot be seen in this recording; its amplitude is taken from %s; nearest good frequency: %s",
 			p.Plan.Frequency, k, p.Evidence.HumFrom, j.goodFrequency(p.Plan.Frequency, p.Evidence.Duration))
 	}
+}
+
+// takeHum takes the line's amplitude in another recording into the point's evidence: the largest of all recordings counts.
+func (j *Job) takeHum(p *Point, a *acquisition, line float64, strict bool, name string) {
+	h := math.Round(line / a.fit.Frequency)
+	if strict && h >= 1 && math.Abs(line-h*a.fit.Frequency)*float64(a.fit.Frames)/a.fit.Rate < 1 {
+		return
+	}
+	ref, okRef := a.hum(a.reference, line)
+	dev, okDev := a.hum(a.device, line)
+	if !okRef || !okDev {
+		return
+	}
+	e := &p.Evidence
+	if e.HumFrom == "" || dev/e.AmplitudeDevice+ref/e.AmplitudeReference > e.HumDevice/e.AmplitudeDevice+e.HumReference/e.AmplitudeReference {
+		e.HumFrom = name
+	}
+	e.HumReference, e.HumDevice = max(e.HumReference, ref), max(e.HumDevice, dev)
 }
 
 // hum is the amplitude of a mains line in one channel with an allowance of two standard deviations for its own noise; ok false where the line
