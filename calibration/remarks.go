@@ -42,6 +42,10 @@ func (r *Result) addRemarks(acquired []*acquisition) {
 func (j *Job) remarkReading(p *Point) {
 	if p.Plan.Recording == nil {
 		p.remark("read-off", "values were read off a display, not recorded; type A is the standard deviation of a single reading (%d readings)", len(p.Plan.Readings))
+		// a display averages over about a second (common practice, no source)
+		if k, on := j.Procedure.onMains(p.Plan.Frequency, 1); on {
+			p.remark("mains-harmonic", "%g Hz lies on multiple %d of the mains frequency: hum in the display's value cannot be seen; nearest good frequency: %s", p.Plan.Frequency, k, j.goodFrequency(p.Plan.Frequency, 1))
+		}
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -20,7 +21,7 @@ const minus = "−"
 // printEvaluation prints the table a person reads: what was calibrated, one line for each point, remarks as notes, verdicts.
 func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 	j := e.Result.Job
-	p := printer{job: j}
+	p := printer{job: j, phase: slices.ContainsFunc(e.Result.Points, func(q calibration.Point) bool { return q.HasPhase })}
 	fmt.Fprintf(w, "device       %s, %s, %s\n", j.Device.Serial, j.Device.Model, j.Device.Kind)
 	fmt.Fprintf(w, "reference    %s, %s, certificate %s of %s\n", j.Reference.Serial, j.Reference.Model, j.Reference.Certificate.Number, j.Reference.Certificate.Date.Format("2006-01-02"))
 	fmt.Fprintf(w, "job          %s, %s, coverage probability %.4g %%\n", j.Number, map[calibration.Subject]string{calibration.OfTransducer: "sensitivity of the transducer", calibration.OfChain: "sensitivity of the whole chain"}[j.Subject], 100*j.Procedure.Probability)
@@ -52,6 +53,7 @@ func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 // printer turns points into rows and collects the notes.
 type printer struct {
 	job   calibration.Job
+	phase bool // some point has one
 	notes []string
 }
 
@@ -72,11 +74,16 @@ func (p *printer) inputUnit() quantity.Unit {
 }
 
 // headers are the lines above the table; the last column, the notes, is the only one that is not aligned.
-func (p *printer) headers() [][]string {
-	return [][]string{
-		{"f", "level", "|S|", "U", "k", "deviation", "U", "phase", "U", "k", "  notes"},
-		{"Hz", p.inputUnit().Symbol + " peak", p.job.Device.Unit.Symbol, "%", "", "%", "%", "°", "°", "", ""},
+func (p *printer) headers() [2][]string {
+	h := [2][]string{
+		{"f", "level", "|S|", "U", "k", "deviation", "U"},
+		{"Hz", p.inputUnit().Symbol + " peak", p.job.Device.Unit.Symbol, "%", "", "%", "%"},
 	}
+	if p.phase {
+		h[0], h[1] = append(h[0], "phase", "U", "k"), append(h[1], "°", "°", "")
+	}
+	h[0] = append(h[0], "  notes")
+	return h
 }
 
 func (p *printer) row(q calibration.Point) []string {
@@ -86,7 +93,9 @@ func (p *printer) row(q calibration.Point) []string {
 	}
 	f := fmt.Sprintf("%.4g", q.StatedFrequency())
 	if q.Refused != "" {
-		return []string{f, "", "no value", "", "", "", "", "", "", "", "  " + fmt.Sprint(p.note("refused: "+q.Refused))}
+		row := make([]string, len(p.headers()[1]), len(p.headers()[0]))
+		row[0], row[2] = f, "no value"
+		return append(row, "  "+fmt.Sprint(p.note("refused: "+q.Refused)))
 	}
 	u := p.job.Device.Unit
 	modulus := u.FromSI(cmplx.Abs(q.Sensitivity))
@@ -98,7 +107,7 @@ func (p *printer) row(q calibration.Point) []string {
 	if q.HasPhase {
 		v, up := withUncertainty(cmplx.Phase(q.Sensitivity)*180/math.Pi, q.Reported.UPhase*180/math.Pi)
 		row = append(row, v, up, factor(q.Reported.KPhase))
-	} else {
+	} else if p.phase {
 		row = append(row, "", "", "")
 	}
 	return append(row, "  "+strings.Join(notes, " "))
