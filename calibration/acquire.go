@@ -54,6 +54,12 @@ func (j *Job) acquire(p PointPlan, orders []int) (acquisition, error) {
 	})
 	if err == nil {
 		leaveOut(pass.findings, fit)
+	} else if pass.inspector != nil { // the approximation gave up before the end: what speaks against the recording may say why
+		all, failed := recording.Inspect(*rec)
+		if failed != nil {
+			return a, fmt.Errorf("recording %s: %w", rec.Name, failed)
+		}
+		pass.keep(all)
 	}
 	a.findings = pass.findings
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
@@ -167,17 +173,22 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 // end closes the reader and keeps what the first pass found.
 func (p *pass) end(r recording.Reader, err error) error {
 	if p.inspector != nil && errors.Is(err, io.EOF) {
-		for _, f := range p.inspector.Findings() {
-			if f.Channel == 0 || f.Channel == p.columns[0] || f.Channel == p.columns[1] {
-				p.findings = append(p.findings, f)
-			}
-		}
+		p.keep(p.inspector.Findings())
 		p.inspector = nil
 	}
 	if e := r.Close(); e != nil && errors.Is(err, io.EOF) {
 		return e
 	}
 	return err
+}
+
+// keep keeps the findings about the two channels used and about all channels.
+func (p *pass) keep(findings []recording.Finding) {
+	for _, f := range findings {
+		if f.Channel == 0 || f.Channel == p.columns[0] || f.Channel == p.columns[1] {
+			p.findings = append(p.findings, f)
+		}
+	}
 }
 
 // refusals joins the findings that forbid using a recording; nil where there are none.
