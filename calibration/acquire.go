@@ -23,53 +23,63 @@ type acquisition struct {
 	steps             [2]float64 // quantisation steps of reference and device, V
 }
 
-// acquire inspects and approximates the recording of one point. Samples become volts at the recorder.
-func (j *Job) acquire(p PointPlan, orders []int) (acquisition, error) {
-	rec := p.Recording
-	cols := [2]int{j.ReferenceChain.Column, j.DeviceChain.Column}
-	chains := [2]Chain{j.ReferenceChain, j.DeviceChain}
-	a := acquisition{reference: 0, device: 1}
-	var scale [2]float64
-	for i, c := range cols {
-		if c < 1 || c > len(rec.Info.Channels) {
-			return a, fmt.Errorf("recording %s has %d channels, channel %d is missing", rec.Name, len(rec.Info.Channels), c)
+// acquire inspects and approximates a recording in which the reference is at the end of one chain and the device at that of another.
+func (j *Job) acquire(p PointPlan, rec recording.Recording, reference, device Chain, orders []int) (acquisition, error) {
+	if reference.Column == device.Column {
+		return acquisition{}, fmt.Errorf("recording %s: reference and device are both channel %d", rec.Name, device.Column)
+	}
+	a, err := j.approximate(p, rec, orders, reference, device)
+	if err != nil {
+		return a, err
+	}
+	a.reference, a.device = 0, 1
+	if a.ratio, err = a.fit.Ratio(a.device, a.reference); err != nil {
+		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
+	}
+	return a, nil
+}
+
+// acquireDevice inspects and approximates a recording of the device alone.
+func (j *Job) acquireDevice(p PointPlan, orders []int) (acquisition, error) {
+	a, err := j.approximate(p, *p.Recording, orders, j.DeviceChain)
+	a.steps = [2]float64{0, a.steps[0]}
+	return a, err
+}
+
+// approximate inspects and approximates the channels at the ends of chains. Samples become volts at the recorder.
+func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, chains ...Chain) (a acquisition, err error) {
+	pass := &pass{rec: rec, inspector: recording.NewInspector(rec.Info)}
+	for i, c := range chains {
+		if c.Column < 1 || c.Column > len(rec.Info.Channels) {
+			return a, fmt.Errorf("recording %s has %d channels, channel %d is missing", rec.Name, len(rec.Info.Channels), c.Column)
 		}
-		s, err := chains[i].scale(rec, c)
+		scale, err := c.scale(rec)
 		if err != nil {
 			return a, err
 		}
-		scale[i] = s
-		a.steps[i] = chains[i].step(rec, c, s)
+		pass.columns, pass.scale = append(pass.columns, c.Column), append(pass.scale, scale)
+		a.steps[i] = c.step(rec, scale)
 	}
-	if cols[0] == cols[1] {
-		return a, fmt.Errorf("reference and device are both channel %d of recording %s", cols[0], rec.Name)
-	}
-	if err := j.admissible(p, rec.Info); err != nil {
+	if err := j.admissible(p, rec); err != nil {
 		return a, err
 	}
-	pass := &pass{rec: rec, columns: cols, scale: scale, inspector: recording.NewInspector(rec.Info)}
-	fit, err := sine.Approximate(pass.open, 2, sine.Settings{
+	fit, err := sine.Approximate(pass.open, len(chains), sine.Settings{
 		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
-		Mains: j.Procedure.Mains, Orders: orders, Frames: rec.Info.Frames,
+		Mains: j.Procedure.Mains, Orders: orders, Frames: max(0, rec.Info.Frames),
 	})
 	if err == nil {
 		leaveOut(pass.findings, fit)
 	} else if pass.inspector != nil { // the approximation gave up before the end: what speaks against the recording may say why
-		all, failed := recording.Inspect(*rec)
+		all, failed := recording.Inspect(rec)
 		if failed != nil {
 			return a, fmt.Errorf("recording %s: %w", rec.Name, failed)
 		}
 		pass.keep(all)
 	}
-	a.findings = pass.findings
+	a.fit, a.findings = fit, pass.findings
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
 		return a, refused
 	}
-	if err != nil {
-		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
-	}
-	a.fit = fit
-	a.ratio, err = fit.Ratio(a.device, a.reference)
 	if err != nil {
 		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
 	}
@@ -77,29 +87,31 @@ func (j *Job) acquire(p PointPlan, orders []int) (acquisition, error) {
 }
 
 // admissible refuses what no computation can mend: a frequency above the usable band, too few periods.
-func (j *Job) admissible(p PointPlan, info recording.Info) error {
+func (j *Job) admissible(p PointPlan, rec recording.Recording) error {
+	info := rec.Info
 	if !(info.Rate > 0) {
-		return fmt.Errorf("recording %s: the sampling rate is not known: state it with the point", p.Recording.Name)
+		return fmt.Errorf("recording %s: the sampling rate is not known: state it with the point", rec.Name)
 	}
 	if limit := j.Procedure.UsableBand * info.Rate; p.Frequency > limit {
-		return fmt.Errorf("recording %s: %g Hz is above the usable band of a recording at %g samples per second, 0 Hz to %g Hz", p.Recording.Name, p.Frequency, info.Rate, limit)
+		return fmt.Errorf("recording %s: %g Hz is above the usable band of a recording at %g samples per second, 0 Hz to %g Hz", rec.Name, p.Frequency, info.Rate, limit)
 	}
 	if info.Frames < 0 {
 		return nil // told after reading
 	}
-	return j.enoughPeriods(p, float64(info.Frames)/info.Rate)
+	return j.enoughPeriods(p, rec.Name, float64(info.Frames)/info.Rate)
 }
 
-func (j *Job) enoughPeriods(p PointPlan, duration float64) error {
+func (j *Job) enoughPeriods(p PointPlan, name string, duration float64) error {
 	// half a sample of slack, so that a record of whole periods is not refused for its rounding
 	if periods := p.Frequency * duration; periods < j.Procedure.LeastPeriods-0.01 {
-		return fmt.Errorf("recording %s: %.3g s hold %.3g periods of %g Hz, procedure %q asks for at least %g", p.Recording.Name, duration, periods, p.Frequency, j.Procedure.Name, j.Procedure.LeastPeriods)
+		return fmt.Errorf("recording %s: %.3g s hold %.3g periods of %g Hz, procedure %q asks for at least %g", name, duration, periods, p.Frequency, j.Procedure.Name, j.Procedure.LeastPeriods)
 	}
 	return nil
 }
 
-// scale is volts per unit of the samples of channel c (1-based).
-func (c Chain) scale(rec *recording.Recording, n int) (float64, error) {
+// scale is volts per unit of the samples of the chain's column.
+func (c Chain) scale(rec recording.Recording) (float64, error) {
+	n := c.Column
 	u := rec.Info.Channels[n-1].Unit
 	switch {
 	case u.Symbol == "FS":
@@ -116,11 +128,11 @@ func (c Chain) scale(rec *recording.Recording, n int) (float64, error) {
 }
 
 // step is the quantisation step in V: the recorder channel's resolution where stated, else from the recording's bits; 0 not known.
-func (c Chain) step(rec *recording.Recording, n int, scale float64) float64 {
+func (c Chain) step(rec recording.Recording, scale float64) float64 {
 	if len(c.Stages) > 0 && c.Stages[len(c.Stages)-1].Resolution > 0 {
 		return c.Stages[len(c.Stages)-1].Resolution
 	}
-	if bits := rec.Info.Channels[n-1].Bits; bits > 0 {
+	if bits := rec.Info.Channels[c.Column-1].Bits; bits > 0 {
 		return scale * math.Exp2(float64(1-bits))
 	}
 	return 0
@@ -128,9 +140,9 @@ func (c Chain) step(rec *recording.Recording, n int, scale float64) float64 {
 
 // pass reads a recording once for every pass of the approximation, and inspects it on the first.
 type pass struct {
-	rec       *recording.Recording
-	columns   [2]int
-	scale     [2]float64
+	rec       recording.Recording
+	columns   []int
+	scale     []float64
 	inspector *recording.Inspector // nil after the first pass
 	findings  []recording.Finding
 }
@@ -182,10 +194,10 @@ func (p *pass) end(r recording.Reader, err error) error {
 	return err
 }
 
-// keep keeps the findings about the two channels used and about all channels.
+// keep keeps the findings about the channels used and about all channels.
 func (p *pass) keep(findings []recording.Finding) {
 	for _, f := range findings {
-		if f.Channel == 0 || f.Channel == p.columns[0] || f.Channel == p.columns[1] {
+		if f.Channel == 0 || slices.Contains(p.columns, f.Channel) {
 			p.findings = append(p.findings, f)
 		}
 	}
@@ -226,24 +238,13 @@ func disturbed(fit sine.Fit, place recording.Place) bool {
 	return true
 }
 
-// evidence reports what a point's values rest on.
+// evidence reports what the values of a ratio rest on.
 func (a acquisition) evidence() Evidence {
-	ref, dev := a.fit.Channels[a.reference], a.fit.Channels[a.device]
-	accepted := 0
-	for _, b := range a.fit.Blocks {
-		if !b.Rejected {
-			accepted += b.Weight
-		}
-	}
-	return Evidence{
-		Duration: float64(a.fit.Frames) / a.fit.Rate, Rate: a.fit.Rate, Periods: a.fit.Periods, Frames: a.fit.Frames,
-		Blocks: accepted, Rejected: a.fit.Rejected, FrequencyStd: a.fit.FrequencyStd,
-		Ratio: a.ratio.Value, LnRatio: slices.Clone(a.ratio.Ln), BlockTime: slices.Clone(a.ratio.Time),
-		StdLnRatio:         [2]float64{a.ratio.StdRe, a.ratio.StdIm},
-		AmplitudeReference: modulus(ref.Amplitude), AmplitudeDevice: modulus(dev.Amplitude),
-		StepReference: a.steps[0], StepDevice: a.steps[1],
-		DistortionReference: ref.Distortion, DistortionDevice: dev.Distortion,
-		ResidualReference: ref.Residual, ResidualDevice: dev.Residual,
-		HannDifference: a.ratio.Hann, HannStd: a.ratio.HannStd,
-	}
+	e, ref := a.evidenceOf(a.device), a.fit.Channels[a.reference]
+	e.Ratio, e.LnRatio, e.BlockTime = a.ratio.Value, slices.Clone(a.ratio.Ln), slices.Clone(a.ratio.Time)
+	e.StdLnRatio, e.Dof = [2]float64{a.ratio.StdRe, a.ratio.StdIm}, a.ratio.Dof
+	e.AmplitudeReference, e.StepReference = modulus(ref.Amplitude), a.steps[0]
+	e.DistortionReference, e.ResidualReference = ref.Distortion, ref.Residual
+	e.HannDifference, e.HannStd = a.ratio.Hann, a.ratio.HannStd
+	return e
 }

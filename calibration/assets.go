@@ -55,6 +55,7 @@ type Device struct {
 // Reference is the measurement standard: a reference transducer, or an instrument with built-in reference whose display is read.
 type Reference struct {
 	Transducer
+	StatesLevel bool // the reference is an exciter that states its level; the device's output is recorded against it
 	Certificate Document
 	Table       []CalibratedPoint // ascending frequency
 	Correlation float64           // correlation coefficient of the certificate's errors between different frequencies, 0..1, as stated in the asset file

@@ -86,19 +86,31 @@ const (
 // addChannels puts the transfer of both measuring channels into the model: S_D contains G_R/G_D (the device's only where its own
 // sensitivity is asked for). A stage, or a calibration source, that is in both channels is one input and cancels by itself.
 func addChannels(b *builder) error {
-	if b.point.Plan.Recording == nil {
-		return nil // a display was read: the instrument's certificate holds its channel
+	m, chain := b.point.Method, b.job.Subject == OfChain
+	switch {
+	case m.display: // the instrument's certificate holds its channel
+		return nil
+	case b.point.Plan.Exchanged != nil: // the ratio is that of the transducers alone
+		if !chain {
+			return nil
+		}
+		return b.addChain(b.job.DeviceChain, false)
 	}
-	for _, s := range b.job.ReferenceChain.Stages {
-		if err := b.addStage(s, false); err != nil {
+	if !m.statedLevel {
+		if err := b.addChain(b.job.ReferenceChain, false); err != nil {
 			return err
 		}
 	}
-	if b.job.Subject == OfChain {
+	if chain {
 		return nil
 	}
-	for _, s := range b.job.DeviceChain.Stages {
-		if err := b.addStage(s, true); err != nil {
+	return b.addChain(b.job.DeviceChain, true)
+}
+
+// addChain multiplies (or divides, inverse) the model by the transfer of all stages of a chain.
+func (b *builder) addChain(c Chain, inverse bool) error {
+	for _, s := range c.Stages {
+		if err := b.addStage(s, inverse); err != nil {
 			return err
 		}
 	}

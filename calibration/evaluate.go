@@ -2,7 +2,6 @@ package calibration
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"math/cmplx"
 
@@ -37,37 +36,6 @@ func Evaluate(job Job, workers int) (Result, error) {
 	res.addDeviations(workers)
 	res.addRemarks(acquired)
 	return res, nil
-}
-
-// measure takes the evidence of one point.
-func (j *Job) measure(plan PointPlan, orders []int) (Point, *acquisition) {
-	p := Point{Plan: plan, Frequency: plan.Frequency, Level: math.NaN(), HasPhase: plan.Recording != nil && j.Reference.hasPhase()}
-	if plan.Recording == nil {
-		p.Evidence, p.Level, p.Refused = readingEvidence(plan)
-		return p, nil
-	}
-	a, err := j.acquire(plan, orders)
-	if err != nil {
-		p.Refused = flatten(err)
-		return p, nil
-	}
-	p.Frequency = a.fit.Frequency
-	p.Evidence = a.evidence()
-	if err := j.enoughPeriods(plan, p.Evidence.Duration); err != nil {
-		p.Refused = flatten(err)
-		return p, nil
-	}
-	if err := j.level(&p); err != nil {
-		p.Refused = flatten(err)
-		return p, nil
-	}
-	if why := j.swapped(p); why != "" {
-		p.Refused = fmt.Sprintf("recording %s: %s", plan.Recording.Name, why)
-	}
-	if why := lostSamples(a); why != "" {
-		p.Refused = fmt.Sprintf("recording %s: %s", plan.Recording.Name, why)
-	}
-	return p, &a
 }
 
 // flatten writes a joined error on one line.

@@ -146,7 +146,7 @@ func addTemperature(b *builder) error {
 	}
 	name := nameOf(in.Key)
 	ref, dev, c := b.job.Reference.Transducer, b.job.Device.Transducer, b.job.Conditions
-	if !ref.Temperature.Stated && b.point.Plan.Recording != nil {
+	if !ref.Temperature.Stated && !b.point.Method.display && !b.point.Method.statedLevel {
 		return fmt.Errorf("reference %s states no temperature coefficient", ref.Serial)
 	}
 	temp := b.input("temperature", name, c.Temperature, uncertainty.Rectangular{HalfWidth: c.TemperatureHalfWidth}, math.Inf(1))
@@ -244,8 +244,8 @@ func addRepeatability(b *builder) error {
 
 // addInputQuantity converts the reference's sensitivity to the device's quantity of motion, for example S per m/s² to S per m/s by jω.
 func addInputQuantity(b *builder) error {
-	if b.point.Plan.Recording == nil {
-		return nil // the display already shows the device's own quantity
+	if b.point.Method.display || b.point.Method.statedLevel {
+		return nil // what is stated already is the device's own quantity
 	}
 	order := derivative(b.job.Device.Transducer) - derivative(b.job.Reference.Transducer) // of the device's quantity against the reference's
 	if order == 0 {

@@ -51,6 +51,7 @@ type PointPlan struct {
 	Frequency float64              // nominal, Hz
 	Level     float64              // nominal level of the input quantity, coherent SI peak; NaN not stated
 	Recording *recording.Recording // nil for a point that was read off
+	Exchanged *recording.Recording // the same point with the transducers exchanged between the channels; nil: not made
 	Readings  []Reading            // for a point that was read off
 }
 
@@ -127,6 +128,7 @@ type Result struct {
 // Point is the result at one frequency. Refused is not empty where there is no value.
 type Point struct {
 	Plan        PointPlan
+	Method      Method // how the value was come by
 	Refused     string
 	Frequency   float64    // measured on the recorder's clock, Hz; nominal for readings
 	Level       float64    // of the input quantity, coherent SI, peak; NaN not known
@@ -184,6 +186,8 @@ type Evidence struct {
 	LnRatio                               []complex128 // block series of ln(X_D/X_R), accepted blocks
 	BlockTime                             []float64    // s
 	StdLnRatio                            [2]float64   // experimental standard deviation of the mean, real and imaginary part
+	Dof                                   float64      // degrees of freedom of StdLnRatio
+	Exchange                              complex128   // G_D/G_R of the channels as exchanging them showed; 0 where they were not
 	AmplitudeReference, AmplitudeDevice   float64      // V peak at the recorder
 	StepReference, StepDevice             float64      // V, quantisation step; 0 not known
 	DistortionReference, DistortionDevice float64

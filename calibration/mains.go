@@ -76,13 +76,18 @@ func (j *Job) takeHum(p *Point, a *acquisition, line float64, strict bool, name 
 	if strict && h >= 1 && math.Abs(line-h*a.fit.Frequency)*float64(a.fit.Frames)/a.fit.Rate < 1 {
 		return
 	}
-	ref, okRef := a.hum(a.reference, line)
-	dev, okDev := a.hum(a.device, line)
-	if !okRef || !okDev {
+	e := &p.Evidence
+	dev, ok := a.hum(a.device, line)
+	relative, had := dev/e.AmplitudeDevice, e.HumDevice/e.AmplitudeDevice
+	ref := 0.0
+	if ok && !p.Method.statedLevel {
+		ref, ok = a.hum(a.reference, line)
+		relative, had = relative+ref/e.AmplitudeReference, had+e.HumReference/e.AmplitudeReference
+	}
+	if !ok {
 		return
 	}
-	e := &p.Evidence
-	if e.HumFrom == "" || dev/e.AmplitudeDevice+ref/e.AmplitudeReference > e.HumDevice/e.AmplitudeDevice+e.HumReference/e.AmplitudeReference {
+	if e.HumFrom == "" || relative > had {
 		e.HumFrom = name
 	}
 	e.HumReference, e.HumDevice = max(e.HumReference, ref), max(e.HumDevice, dev)

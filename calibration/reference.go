@@ -134,6 +134,9 @@ func (b *builder) addReferencePart(ip interpolation, part string, of func(Calibr
 		}
 		terms = append(terms, t)
 	}
+	if b.point.Method.statedLevel {
+		unit = -unit // the factor true to stated multiplies the level, which divides
+	}
 	b.factor(func(x []float64) complex128 {
 		e := value
 		for _, t := range terms {
@@ -158,10 +161,10 @@ func addInterpolation(b *builder) error {
 	return nil
 }
 
-// expUnit is exp(e) for unit 1 and exp(j e) for unit j.
+// expUnit is exp(unit e) for unit 1, -1 and j.
 func expUnit(e float64, unit complex128) complex128 {
-	if unit == 1 {
-		return complex(math.Exp(e), 0)
+	if imag(unit) == 0 {
+		return complex(math.Exp(real(unit)*e), 0)
 	}
 	s, c := math.Sincos(e)
 	return complex(c, s)

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 
 	"plumbline/quantity"
+	"plumbline/sine"
 )
 
 // Limits above which something is worth a remark. None of them changes a reported value.
@@ -26,6 +27,9 @@ func (r *Result) addRemarks(acquired []*acquisition) {
 		p := &r.Points[i]
 		if p.Refused != "" {
 			continue
+		}
+		if m := p.Method; m.CannotKnow != "" {
+			p.remark("method", "%s: this cannot tell %s", m.Name, m.CannotKnow)
 		}
 		r.Job.remarkReading(p)
 		if a := acquired[i]; a != nil {
@@ -73,11 +77,11 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 		name string
 		step float64
 	}{{"reference", e.StepReference}, {"device", e.StepDevice}} {
-		if s.step == 0 {
+		if s.step == 0 && !(p.Method.statedLevel && s.name == "reference") {
 			p.remark("resolution", "the quantisation step of the %s channel is not known; it acts within the noise", s.name)
 		}
 	}
-	if !p.HasPhase {
+	if !p.HasPhase && !p.Method.withoutPhase {
 		p.remark("no-phase", "the reference's certificate gives no phase: none is reported")
 	}
 }
@@ -88,6 +92,9 @@ func (j *Job) remarkSignals(p *Point, a *acquisition) {
 		name  string
 		index int
 	}{{"reference", a.reference}, {"device", a.device}} {
+		if p.Method.statedLevel && c.name == "reference" {
+			continue // only the device was recorded
+		}
 		ch := a.fit.Channels[c.index]
 		for _, line := range ch.Mains {
 			if r := modulus(line.Amplitude) / modulus(ch.Amplitude); r > remarkHum {
@@ -144,7 +151,7 @@ func (j *Job) remarkRanges(p *Point) {
 	}
 	omega := 2 * math.Pi * p.Frequency
 	ref := p.Level * math.Pow(omega, float64(derivative(j.Reference.Transducer)-derivative(j.Device.Transducer)))
-	if r := j.Reference.Range; r > 0 && p.Plan.Recording != nil && ref > r {
+	if r := j.Reference.Range; r > 0 && !p.Method.withoutPhase && ref > r {
 		p.remark("range", "level is above the range of reference %s", j.Reference.Serial)
 	}
 }
@@ -190,10 +197,10 @@ func (j *Job) nearReference(p *Point) bool {
 }
 
 // swapped compares the ratio of the channels with the expected one and with its inverse.
-func (j *Job) swapped(p Point) string {
+func (j *Job) swapped(p Point) error {
 	s, _, err := j.Reference.Sensitivity(p.Frequency)
 	if err != nil {
-		return ""
+		return err
 	}
 	order := derivative(j.Device.Transducer) - derivative(j.Reference.Transducer)
 	expected := j.Device.Nominal * math.Pow(2*math.Pi*p.Frequency, float64(order)) / (s * j.ReferenceChain.gainAt(p.Frequency))
@@ -203,18 +210,18 @@ func (j *Job) swapped(p Point) string {
 	measured := modulus(p.Evidence.Ratio)
 	off, inverse := math.Log(measured/expected), math.Log(measured*expected)
 	if math.Abs(inverse) < swapMargin && math.Abs(off) > 4*swapMargin {
-		return fmt.Sprintf("channels %d (reference) and %d (device) look swapped: ratio device to reference %.4g, expected about %.4g", j.ReferenceChain.Column, j.DeviceChain.Column, measured, expected)
+		return fmt.Errorf("recording %s: channels %d (reference) and %d (device) look swapped: ratio device to reference %.4g, expected about %.4g", p.Plan.Recording.Name, j.ReferenceChain.Column, j.DeviceChain.Column, measured, expected)
 	}
-	return ""
+	return nil
 }
 
-// lostSamples refuses a recording in which both channels jump in phase together.
-func lostSamples(a acquisition) string {
-	if len(a.fit.Steps) == 0 {
-		return ""
+// lostSamples refuses a recording whose phase jumps.
+func lostSamples(fit sine.Fit, name string) error {
+	if len(fit.Steps) == 0 {
+		return nil
 	}
-	s := a.fit.Steps[0]
-	return fmt.Sprintf("about %.0f samples are missing or repeated near sample %.0f (the phase steps there), %d such places", math.Abs(s.Lost)*a.fit.Rate, float64(s.Sample), len(a.fit.Steps))
+	s := fit.Steps[0]
+	return fmt.Errorf("recording %s: about %.0f samples are missing or repeated near sample %.0f (the phase steps there), %d such places", name, math.Abs(s.Lost)*fit.Rate, float64(s.Sample), len(fit.Steps))
 }
 
 // remarkSimulation says where first order and Monte Carlo differ by more than the two digits U is stated with.

@@ -20,7 +20,7 @@ func addNoise(b *builder) error {
 	if n < leastBlocks {
 		return fmt.Errorf("%d blocks or readings, at least %d are needed for a type A uncertainty", n, leastBlocks)
 	}
-	dof := float64(n - 1)
+	dof := e.Dof
 	re := b.input(b.own("noise")+".modulus", "noise", 0, typeA(e.StdLnRatio[0], dof), dof)
 	if !b.point.HasPhase {
 		b.factor(func(x []float64) complex128 { return complex(real(e.Ratio)*math.Exp(x[re]), 0) })
@@ -41,7 +41,7 @@ func typeA(s, dof float64) uncertainty.Distribution {
 // addResolution adds the quantisation of both channels (half a step, rectangular, against the amplitude: an upper limit, since noise spreads
 // the quantisation error) or half the display's step.
 func addResolution(b *builder) error {
-	if b.point.Plan.Recording == nil {
+	if b.point.Method.display {
 		half := b.job.Procedure.DisplayResolution[0] / 2
 		if !(half > 0) {
 			return fmt.Errorf("procedure %q states no display resolution, which values read off a display need", b.job.Procedure.Name)
@@ -54,6 +54,12 @@ func addResolution(b *builder) error {
 		id              string
 		step, amplitude float64
 	}{{"reference", e.StepReference, e.AmplitudeReference}, {"device", e.StepDevice, e.AmplitudeDevice}} {
+		if c.id == "reference" && b.point.Method.statedLevel { // the step of the display that states it
+			c.step, c.amplitude = b.job.Procedure.DisplayResolution[1], b.point.Plan.Level
+			if !(c.step > 0) {
+				return fmt.Errorf("the step of the stated level is missing")
+			}
+		}
 		half := c.step / 2 / c.amplitude
 		b.effect("resolution", b.own("resolution."+c.id), Band{Modulus: half, Phase: half}, rectangular, math.Inf(1))
 	}
@@ -71,6 +77,9 @@ func addHum(b *builder) error {
 		id             string
 		hum, amplitude float64
 	}{{"reference", e.HumReference, e.AmplitudeReference}, {"device", e.HumDevice, e.AmplitudeDevice}} {
+		if c.id == "reference" && b.point.Method.statedLevel {
+			continue
+		}
 		half := c.hum / c.amplitude
 		b.effect("hum", b.own("hum."+c.id), Band{Modulus: half, Phase: half}, arcsine, math.Inf(1))
 	}

@@ -132,11 +132,13 @@ func (j *Job) validatePoints() (errs []error) {
 
 // validateUnits checks that transducers, gains and recorder fit together dimensionally.
 func (j *Job) validateUnits() (errs []error) {
-	if len(j.Points) == 0 || j.Points[0].Recording == nil {
+	if len(j.Points) == 0 || j.Points[0].Recording == nil || j.Reference.StatesLevel {
 		if j.Reference.Unit.Dim != (quantity.Dimension{}) {
 			errs = append(errs, fmt.Errorf("reference %s: values are read off its display, so its certificate states the factor true to displayed (unit 1), found %s", j.Reference.Serial, j.Reference.Unit.Symbol))
 		}
-		return errs
+		if !j.Reference.StatesLevel {
+			return errs
+		}
 	}
 	check := func(role string, t Transducer, c Chain, throughChain bool) {
 		d := t.Unit.Dim
@@ -151,7 +153,9 @@ func (j *Job) validateUnits() (errs []error) {
 			errs = append(errs, fmt.Errorf("%s %s: sensitivity in %s and the gains of its channel (%s) do not lead to volts at the recorder", role, t.Serial, t.Unit.Symbol, c.gainUnits()))
 		}
 	}
-	check("reference", j.Reference.Transducer, j.ReferenceChain, true)
+	if !j.Reference.StatesLevel {
+		check("reference", j.Reference.Transducer, j.ReferenceChain, true)
+	}
 	check("device", j.Device.Transducer, j.DeviceChain, j.Subject != OfChain)
 	return errs
 }

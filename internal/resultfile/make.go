@@ -108,7 +108,7 @@ func point(j calibration.Job, p calibration.Point) Point {
 	if p.Refused != "" {
 		return out
 	}
-	out.Remarks = remarks(p.Remarks)
+	out.Method, out.Remarks = p.Method.Name, remarks(p.Remarks)
 	out.Frequency = number(p.Frequency)
 	if p.Plan.Recording != nil {
 		out.FrequencyStd = number(p.Evidence.FrequencyStd)

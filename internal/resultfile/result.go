@@ -92,6 +92,7 @@ type Influence struct {
 type Point struct {
 	Nominal      float64      `json:"nominal_frequency_Hz"`
 	Refused      string       `json:"refused,omitempty"`
+	Method       string       `json:"method,omitempty"`
 	Frequency    *float64     `json:"frequency_Hz,omitempty"`
 	FrequencyStd *float64     `json:"frequency_standard_uncertainty_Hz,omitempty"`
 	Level        *Quantity    `json:"level_peak,omitempty"`
