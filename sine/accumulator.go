@@ -28,9 +28,11 @@ type Accumulator struct {
 	sums  [2][][]float64
 	q     []float64 // per channel, sum of squares
 
-	e, o  [2][]float64 // folded tiles of two channels
-	local [2][]float64 // their sums
-	beta  [2][]float64
+	folded [2][slots][]float64 // even and odd parts of the tiles that wait to be multiplied
+	whose  [slots]place
+	filled int
+	local  [2][]float64 // their sums over their own columns
+	beta   [2][]float64
 
 	taken   int64 // blocks finished
 	blocks  series
@@ -39,6 +41,12 @@ type Accumulator struct {
 	history history
 	scratch []complex128
 	hum     humSteps
+}
+
+// place is what a folded tile belongs to.
+type place struct {
+	tile    *tile
+	channel int
 }
 
 // NewAccumulator prepares an approximation of the given number of channels. It refuses settings whose regressors cannot be told apart in a block, naming them.
@@ -77,8 +85,10 @@ func (a *Accumulator) room() {
 		a.wait[c] = make([]float64, t.size)
 	}
 	for p, cols := range t.cols {
-		a.e[p], a.o[p] = make([]float64, t.stride), make([]float64, t.stride)
-		a.local[p] = make([]float64, 2*cols)
+		for k := range slots {
+			a.folded[p][k] = make([]float64, t.stride)
+		}
+		a.local[p] = make([]float64, slots*cols)
 		a.beta[p] = make([]float64, cols)
 		a.sums[p] = make([][]float64, a.channels)
 		for c := range a.channels {
@@ -126,7 +136,7 @@ func (a *Accumulator) Add(block [][]float64) error {
 	return nil
 }
 
-// take projects one tile of every channel, two channels at a time.
+// take folds one tile of every channel.
 func (a *Accumulator) take(t *tile, d [][]float64) {
 	if a.next == 0 {
 		for c := range d {
@@ -135,25 +145,38 @@ func (a *Accumulator) take(t *tile, d [][]float64) {
 			clear(a.sums[1][c])
 		}
 	}
-	stride, cols := t.table.stride, t.table.cols
-	for c := 0; c < a.channels; c += 2 {
-		other := 0 // column of e and o that holds the second channel
-		a.q[c] += fold(a.e[0][:stride], a.o[0][:stride], d[c], a.first[c])
-		if c+1 < a.channels {
-			other = 1
-			a.q[c+1] += fold(a.e[1][:stride], a.o[1][:stride], d[c+1], a.first[c+1])
-		}
-		dotLanes(a.local[0], t.table.x[0], a.e[0], a.e[other], cols[0], stride)
-		dotLanes(a.local[1], t.table.x[1], a.o[0], a.o[other], cols[1], stride)
-		a.basis.add(t, a.local[0], a.local[1], a.sums[0][c], a.sums[1][c])
-		if other == 1 {
-			a.basis.add(t, a.local[0][cols[0]:], a.local[1][cols[1]:], a.sums[0][c+1], a.sums[1][c+1])
+	if a.filled > 0 && a.whose[0].tile.table != t.table {
+		a.project()
+	}
+	stride := t.table.stride
+	for c := range d {
+		k := a.filled
+		a.q[c] += fold(a.folded[0][k][:stride], a.folded[1][k][:stride], d[c], a.first[c])
+		a.whose[k] = place{t, c}
+		if a.filled++; a.filled == slots {
+			a.project()
 		}
 	}
 	if a.next++; a.next == len(a.basis.tiles) {
 		a.next = 0
+		a.project()
 		a.finish()
 	}
+}
+
+// project multiplies the waiting tiles with their table and adds the sums to those of their channels.
+func (a *Accumulator) project() {
+	if a.filled == 0 {
+		return
+	}
+	t := a.whose[0].tile.table
+	for p, cols := range t.cols {
+		dotLanes(a.local[p], t.x[p], &a.folded[p], cols, t.stride)
+	}
+	for k, w := range a.whose[:a.filled] {
+		a.basis.add(w.tile, a.local[0][k*t.cols[0]:], a.local[1][k*t.cols[1]:], a.sums[0][w.channel], a.sums[1][w.channel])
+	}
+	a.filled = 0
 }
 
 // finish solves the block just completed and keeps it.

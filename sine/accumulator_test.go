@@ -24,7 +24,7 @@ func TestKernelsAgree(t *testing.T) {
 			e[k], o[k] = make([]float64, n), make([]float64, n)
 		}
 		q[0] = fold(e[0], o[0], d, d[0])
-		part := size / 2 &^ 3
+		part := size / 2 &^ (lane - 1)
 		q[1] = foldPlain(e[1], o[1], d, part, d[0])
 		for i := part; i < size/2; i++ {
 			u, v := d[i]-d[0], d[size-1-i]-d[0]
@@ -43,9 +43,10 @@ func TestKernelsAgree(t *testing.T) {
 		for i := range table {
 			table[i] = r.NormFloat64()
 		}
-		var out [2][12]float64
-		dotLanes(out[0][:], table, e[0], o[0], 6, n)
-		dotPlain(out[1][:], table, e[0], o[0], 6, n)
+		var out [2][slots * 6]float64
+		v := [slots][]float64{e[0], o[0], e[1], table[:n]}
+		dotLanes(out[0][:], table, &v, 6, n)
+		dotPlain(out[1][:], table, &v, 6, n)
 		if out[0] != out[1] {
 			t.Fatalf("tile of %d: dot differs: %v, %v", size, out[0], out[1])
 		}

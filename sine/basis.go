@@ -91,20 +91,23 @@ func (b *basis) newTable(size int) *table {
 	for p := range t.x {
 		t.x[p] = make([]float64, t.cols[p]*t.stride)
 	}
+	w := make([]complex128, half)
+	for k, f := range b.freq {
+		wave(w, f, b.rate, int64(1-size))
+		for i, v := range w {
+			t.x[0][k*t.stride+i], t.x[1][k*t.stride+i] = real(v), imag(v)
+		}
+	}
 	legendre := make([]float64, b.drift+1)
 	for i := range half {
-		n := int64(2*i - (size - 1)) // half samples from the centre
-		for k, f := range b.freq {
-			w := unit(turns(f, b.rate, n))
-			t.x[0][k*t.stride+i], t.x[1][k*t.stride+i] = real(w), imag(w)
-		}
+		n := 2*i - (size - 1) // half samples from the centre
 		fillLegendre(legendre, float64(n)/float64(size))
 		for k, v := range legendre {
 			t.x[k&1][(len(b.freq)+k/2)*t.stride+i] = v
 		}
 		if b.slopes {
-			w, u := unit(turns(b.freq[0], b.rate, n)), float64(n)/float64(b.size)
-			t.x[0][b.even*t.stride+i], t.x[1][b.odd*t.stride+i] = u*imag(w), u*real(w)
+			u := float64(n) / float64(b.size)
+			t.x[0][b.even*t.stride+i], t.x[1][b.odd*t.stride+i] = u*t.x[1][i], u*t.x[0][i]
 		}
 	}
 	return t
@@ -235,22 +238,40 @@ func (t *table) gram(n [2]int) [2]*mat.SymDense {
 	var g [2]*mat.SymDense
 	for p := range g {
 		g[p] = mat.NewSymDense(n[p], nil)
+		sums := t.products(p, n[p], func(i int) []float64 { return t.x[p][i*t.stride : (i+1)*t.stride] })
 		for i := range n[p] {
 			for j := i; j < n[p]; j++ {
-				g[p].SetSym(i, j, t.product(t.x[p][i*t.stride:(i+1)*t.stride], t.x[p][j*t.stride:(j+1)*t.stride]))
+				g[p].SetSym(i, j, sums[i][j])
 			}
 		}
 	}
 	return g
 }
 
-// product is the sum of x y over all samples of the tile, x and y being folded columns of one parity.
-func (t *table) product(x, y []float64) float64 {
-	s := 2 * dot8(x, y)
-	if m := t.size / 2; t.size&1 == 1 {
-		s -= x[m] * y[m]
+// products are the sums over all samples of the tile of n half waves of one parity, y(0) ... y(n-1), times every column of that parity.
+func (t *table) products(parity, n int, y func(i int) []float64) [][]float64 {
+	cols := t.cols[parity]
+	all := make([]float64, (n+slots-1)*cols)
+	sums := make([][]float64, n)
+	for i := 0; i < n; i += slots {
+		var v [slots][]float64
+		for k := range v {
+			v[k] = y(min(i+k, n-1))
+		}
+		out := make([]float64, slots*cols)
+		dotLanes(out, t.x[parity], &v, cols, t.stride)
+		copy(all[i*cols:], out)
 	}
-	return s
+	for i := range sums {
+		sums[i] = all[i*cols : (i+1)*cols]
+		for j := range sums[i] {
+			sums[i][j] *= 2
+			if m := t.size / 2; t.size&1 == 1 { // the middle sample has no twin
+				sums[i][j] -= t.x[parity][j*t.stride+m] * y(i)[m]
+			}
+		}
+	}
+	return sums
 }
 
 // mostCondition is the largest condition number accepted: up to there normal equations in float64 lose nothing that matters.

@@ -113,10 +113,10 @@ func (d *design) solve(samples [][]float64, f float64) (*normal, error) {
 	if d.frames <= p+1 {
 		return nil, fmt.Errorf("%w: %d samples for %d regressors", ErrShort, d.frames, p)
 	}
-	m := &normal{p: p, cols: (p + 2 + len(samples) + 1) &^ 1}
+	m := &normal{p: p, cols: (p + 2 + len(samples) + slots - 1) / slots * slots}
 	m.products = make([]float64, m.cols*m.cols)
 	table := make([]float64, m.cols*chunk)
-	out := make([]float64, 2*m.cols)
+	out := make([]float64, slots*m.cols)
 	waves := d.waves(f)
 	var total, squares float64
 	for from := 0; from < d.frames; from += chunk {
@@ -127,8 +127,12 @@ func (d *design) solve(samples [][]float64, f float64) (*normal, error) {
 		d.fill(table, waves, samples, f, from, n)
 		a, b := d.weigh(table, m.cols, from, n)
 		total, squares = total+a, squares+b
-		for j := 0; j < m.cols; j += 2 {
-			dotLanes(out, table, table[j*chunk:(j+1)*chunk], table[(j+1)*chunk:(j+2)*chunk], m.cols, chunk)
+		for j := 0; j < m.cols; j += slots {
+			var v [slots][]float64
+			for k := range v {
+				v[k] = table[(j+k)*chunk : (j+k+1)*chunk]
+			}
+			dotLanes(out, table, &v, m.cols, chunk)
 			addScaled(m.products[j*m.cols:], 1, out)
 		}
 	}
@@ -145,9 +149,7 @@ func (d *design) waves(f float64) [][]complex128 {
 	var waves [][]complex128
 	for k := range d.harmonics + len(d.mains) {
 		w := make([]complex128, chunk)
-		for i := range w {
-			w[i] = unit(turns(d.line(k, f), d.rate, int64(2*i)))
-		}
+		wave(w, d.line(k, f), d.rate, 0)
 		waves = append(waves, w)
 	}
 	return waves

@@ -1,14 +1,14 @@
 package sine
 
-// foldWide is foldPlain with AVX2 and FMA; n is a multiple of 4, last points at the last sample of the tile.
+// foldWide is foldPlain with AVX2 and FMA; n is a multiple of lane, last points at the last sample of the tile.
 //
 //go:noescape
 func foldWide(e, o, head, last *float64, n int, d0 float64) (q float64)
 
-// dotWide is dotPlain with AVX2 and FMA; cols is even, n a multiple of 8.
+// dotWide is dotPlain with AVX2 and FMA; cols is even, n a multiple of lane.
 //
 //go:noescape
-func dotWide(out, table, a, b *float64, cols, n int)
+func dotWide(out, table *float64, v *[slots]*float64, cols, n int)
 
 // supportsWide reports whether this processor can run foldWide and dotWide.
 func supportsWide() bool
@@ -22,11 +22,15 @@ func foldLanes(e, o, d []float64, n int, d0 float64) float64 {
 	return foldWide(&e[0], &o[0], &d[0], &d[len(d)-1], n, d0)
 }
 
-func dotLanes(out, table, a, b []float64, cols, n int) {
-	if !wide {
-		dotPlain(out, table, a, b, cols, n)
+func dotLanes(out, table []float64, v *[slots][]float64, cols, n int) {
+	if !wide || n == 0 {
+		dotPlain(out, table, v, cols, n)
 		return
 	}
-	_, _, _, _ = out[2*cols-1], table[cols*n-1], a[n-1], b[n-1]
-	dotWide(&out[0], &table[0], &a[0], &b[0], cols, n)
+	_, _ = out[slots*cols-1], table[cols*n-1]
+	var p [slots]*float64
+	for k, x := range v {
+		p[k] = &x[:n][0]
+	}
+	dotWide(&out[0], &table[0], &p, cols, n)
 }

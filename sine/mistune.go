@@ -53,56 +53,63 @@ func (b *basis) crossGram(f float64) [2][][]float64 {
 	if b.slopes {
 		extra = 1
 	}
-	var cross [2][][]float64
+	var cross, turned [2][][]float64
 	for p, n := range [2]int{b.even + extra, b.odd + extra} {
-		cross[p] = make([][]float64, b.harmonics)
+		cross[p], turned[p] = make([][]float64, b.harmonics), make([][]float64, 2)
 		for h := range cross[p] {
 			cross[p][h] = make([]float64, n)
 		}
 	}
+	local := map[*table][2][][]float64{}
+	for _, t := range b.tables {
+		local[t] = t.lineProducts(f, b.rate, b.harmonics)
+		for p := range turned {
+			turned[p][0], turned[p][1] = make([]float64, t.cols[p]), make([]float64, t.cols[p])
+		}
+	}
 	ve, vo := make([]float64, b.even+extra), make([]float64, b.odd+extra)
+	for i := range b.tiles {
+		t := &b.tiles[i]
+		u := local[t.table]
+		base := turns(f, b.rate, int64(2*t.start+t.table.size-b.size))
+		for h := range b.harmonics {
+			w := unit(wrap(float64(h+1) * base))
+			scale(turned[0], real(w), imag(w), u[0][h])
+			scale(turned[1], -imag(w), real(w), u[1][h])
+			b.add(t, turned[0][0], turned[1][0], cross[0][h], vo)
+			b.add(t, turned[0][1], turned[1][1], ve, cross[1][h])
+		}
+	}
 	for h := range b.harmonics {
-		line := float64(h+1) * f
-		local := map[*table][2][]float64{}
-		for _, t := range b.tables {
-			local[t] = t.products(line, b.rate)
-		}
-		for i := range b.tiles {
-			t := &b.tiles[i]
-			u := local[t.table]
-			w := unit(turns(line, b.rate, int64(2*t.start+t.table.size-b.size)))
-			b.add(t, scaled(real(w), u[0]), scaled(-imag(w), u[1]), cross[0][h], vo)
-			b.add(t, scaled(imag(w), u[0]), scaled(real(w), u[1]), ve, cross[1][h])
-		}
-		cross[0][h] = cross[0][h][:b.even]
-		cross[1][h] = cross[1][h][:b.odd]
+		cross[0][h], cross[1][h] = cross[0][h][:b.even], cross[1][h][:b.odd]
 	}
 	return cross
 }
 
-// products is the sums of the table's even columns with the cosine and of its odd columns with the sine of a line about the tile's centre.
-func (t *table) products(f, rate float64) [2][]float64 {
-	var wave, sums [2][]float64
-	wave[0], wave[1] = make([]float64, t.stride), make([]float64, t.stride)
-	for i := range (t.size + 1) / 2 {
-		w := unit(turns(f, rate, int64(2*i-(t.size-1))))
-		wave[0][i], wave[1][i] = real(w), imag(w)
+// scale sets dst[0] to a x and dst[1] to b x.
+func scale(dst [][]float64, a, b float64, x []float64) {
+	for i, v := range x {
+		dst[0][i], dst[1][i] = a*v, b*v
 	}
-	for p := range sums {
-		sums[p] = make([]float64, t.cols[p])
-		for j := range sums[p] {
-			sums[p][j] = t.product(t.x[p][j*t.stride:(j+1)*t.stride], wave[p])
-		}
-	}
-	return sums
 }
 
-func scaled(a float64, x []float64) []float64 {
-	y := make([]float64, len(x))
-	for i, v := range x {
-		y[i] = a * v
+// lineProducts is the sums of the table's even columns with the cosine and of its odd columns with the sine of every harmonic of f, about the tile's centre.
+func (t *table) lineProducts(f, rate float64, harmonics int) [2][][]float64 {
+	var waves [2][][]float64
+	w := make([]complex128, (t.size+1)/2)
+	for h := range harmonics {
+		wave(w, float64(h+1)*f, rate, int64(1-t.size))
+		cosine, sine := make([]float64, t.stride), make([]float64, t.stride)
+		for i, v := range w {
+			cosine[i], sine[i] = real(v), imag(v)
+		}
+		waves[0], waves[1] = append(waves[0], cosine), append(waves[1], sine)
 	}
-	return y
+	var sums [2][][]float64
+	for p := range sums {
+		sums[p] = t.products(p, harmonics, func(i int) []float64 { return waves[p][i] })
+	}
+	return sums
 }
 
 // lineProduct is the sum over the block of cos(2 pi i f tau) cos(2 pi j f tau), or of the sines for parity 1.

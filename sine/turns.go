@@ -20,6 +20,23 @@ func turns(f, rate float64, n int64) float64 {
 // wrap brings a number of cycles between -1/2 and 1/2.
 func wrap(cycles float64) float64 { return cycles - math.Round(cycles) }
 
+// waveRun is the number of samples between exact phases in wave.
+const waveRun = 8
+
+// wave sets w[i] to the unit phasor of a line at f Hz, first half samples plus i samples from where its phase is zero. Every eighth phase and the steps between are exact.
+func wave(w []complex128, f, rate float64, first int64) {
+	var step [waveRun]complex128
+	for k := range step {
+		step[k] = unit(turns(f, rate, int64(2*k)))
+	}
+	for i := 0; i < len(w); i += waveRun {
+		start := unit(turns(f, rate, first+int64(2*i)))
+		for k := range min(waveRun, len(w)-i) {
+			w[i+k] = start * step[k]
+		}
+	}
+}
+
 // unit is exp(j 2 pi cycles).
 func unit(cycles float64) complex128 {
 	s, c := math.Sincos(2 * math.Pi * cycles)
