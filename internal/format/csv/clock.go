@@ -110,6 +110,9 @@ func date(s string) (day int64, known, ok bool) {
 			return t.Unix() / 86400, true, true
 		}
 	}
+	if strings.IndexAny(s, "/-.") > 2 {
+		return 0, false, false // begins with a year, and is no day
+	}
 	separators, others := 0, 0
 	for _, c := range []byte(s) {
 		switch {

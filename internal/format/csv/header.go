@@ -20,7 +20,7 @@ func (l *layout) readHeader(lines [][]byte) {
 			continue
 		}
 		if len(rows) < 2 {
-			if fields, ok := l.headerFields(words); ok {
+			if fields, ok := l.headerFields(words); ok && !l.allNumbers(fields) {
 				rows = append(rows, fields)
 			}
 		}
@@ -70,6 +70,15 @@ func (l *layout) headerFields(words string) ([]string, bool) {
 		}
 	}
 	return nil, false
+}
+
+func (l *layout) allNumbers(fields []string) bool {
+	for _, f := range fields {
+		if _, ok := l.number([]byte(f)); !ok && f != "" {
+			return false
+		}
+	}
+	return true
 }
 
 // blankFields cuts at runs of two blanks, or at every blank with units in brackets left at their names.
@@ -155,9 +164,14 @@ func (l *layout) statedRate(words string) {
 	if m == nil || l.rate != 0 {
 		return
 	}
-	v, ok := l.number([]byte(m[1]))
-	if !ok {
-		v, ok = marks{decimal: '.'}.number([]byte(m[1]))
+	var v float64
+	ok := false
+	for _, mark := range []byte{l.decimal, '.', ','} {
+		at := strings.LastIndexByte(m[1], ',')
+		if v, ok = (marks{decimal: mark}).number([]byte(m[1])); ok && (mark == l.decimal || mark == '.' || len(m[1])-at != 4) {
+			break // not 12,800, which may be grouped
+		}
+		ok = false
 	}
 	if !ok || !(v > 0) {
 		return

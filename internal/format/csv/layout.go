@@ -156,8 +156,8 @@ func (b block) better(than block) bool {
 	return b.marked && !than.marked
 }
 
-// block finds the longest tail of lines that have equally many fields, all of them numbers, times or empty. One line in
-// twenty may be different.
+// block finds the longest stretch of lines that have equally many fields, all of them numbers, times or empty. One line in
+// twenty may be different, and other lines may follow.
 func (l layout) block(lines [][]byte, headerLines *int) block {
 	counts := make([]int, len(lines)) // fields of a row; 0 no row of the table, -1 passed over
 	b := block{layout: l}
@@ -197,11 +197,12 @@ func (l layout) block(lines [][]byte, headerLines *int) block {
 	return b
 }
 
-// tail returns the index of the first line of the longest tail of which 19 in 20 rows have k fields.
+// tail returns the index of the first line of the longest stretch up to the last row of k fields, of which 19 in 20 rows
+// have k fields.
 func tail(counts []int, k int) int {
 	rows, good, start := 0, 0, len(counts)
 	for i := len(counts) - 1; i >= 0; i-- {
-		if counts[i] == -1 {
+		if counts[i] == -1 || rows == 0 && counts[i] != k {
 			continue
 		}
 		if rows++; counts[i] == k {
@@ -222,7 +223,7 @@ func (b *block) isRow(fields [][]byte) bool {
 			continue
 		}
 		if d, ok := b.scan(f); ok {
-			if b.delimiter == ',' && b.decimal == '.' && isPadded(f) {
+			if b.delimiter == ',' && isPadded(f) {
 				return false // 0,05: the comma is a decimal mark
 			}
 			b.marked = b.marked || d.marked

@@ -10,7 +10,10 @@ import (
 	"time"
 )
 
-const longestLine = 256 << 10
+const (
+	longestLine = 256 << 10
+	mostStrays  = 50 // lines that may follow the table
+)
 
 // table reads the rows of a text one by one.
 type table struct {
@@ -85,7 +88,7 @@ func scanTable(f io.ReadSeeker, l *layout, size int64, trusted bool) (survey, er
 	if err != nil {
 		return survey{}, err
 	}
-	s := surveyor{t: t, l: l, line: newTimeline()}
+	s := surveyor{t: t, l: l, line: newTimeline(l.time < 0)}
 	for {
 		fields, err := t.row()
 		if err == io.EOF {
@@ -265,6 +268,8 @@ func (s *surveyor) end(trusted bool) (survey, error) {
 	switch k := s.strays; {
 	case k.count == 1 && !s.t.terminated && k.line == s.t.line:
 		s.l.note("line %d, the last, is cut off and not used", k.line)
+	case k.count > mostStrays:
+		return s.s, fmt.Errorf("line %d: found %.60q, which is no row of %d columns, nor are the %d lines behind it", k.line, k.text, len(s.l.columns), k.count-1)
 	case k.count > 0:
 		s.l.note("%d lines behind the table are not read, the first is line %d: %.60q", k.count, k.line, k.text)
 	}

@@ -72,13 +72,17 @@ func even(t []float64) bool {
 	return mean > 0
 }
 
-func counts(t []float64) bool {
+// ones returns how many steps of whole numbers there are, and how many of them are 1; 0 where a number is not whole.
+func ones(t []float64) (steps, one int) {
 	for i, v := range t {
-		if v != t[0]+float64(i) || v != math.Trunc(v) {
-			return false
+		if v != math.Trunc(v) {
+			return 0, 0
+		}
+		if i > 0 && v == t[i-1]+1 {
+			one++
 		}
 	}
-	return true
+	return len(t) - 1, one
 }
 
 // chooseColumns says which column holds times, which one only counts, and which are channels.
@@ -182,7 +186,9 @@ func (l *layout) chooseCounter(rows [][][]byte) {
 	if len(l.columns) < 2 || c.kind != number || !c.named(counterWords) && c.header != "" || c.unit != "" {
 		return
 	}
-	if t, rising := headTimes(l, rows, 0); rising && counts(t) && (len(t) >= 8 || c.header != "") {
+	t, rising := headTimes(l, rows, 0)
+	steps, one := ones(t)
+	if rising && steps > 0 && (one == steps && steps >= 7 || c.header != "" && 10*one >= 9*steps) {
 		l.counter = 0
 	}
 }

@@ -16,9 +16,10 @@ type timeline struct {
 	head []stamp
 	step float64 // s, learned from the head; 0 not yet
 
-	least  float64 // smallest last digit written, s
-	digits int     // most digits written
-	single bool    // all times are single-precision numbers
+	counter bool    // the column counts the rows: steps are exactly 1
+	least   float64 // smallest last digit written, s
+	digits  int     // most digits written
+	single  bool    // all times are single-precision numbers
 
 	rows    int64 // rows followed
 	first   stamp
@@ -51,7 +52,9 @@ const (
 	jitter
 )
 
-func newTimeline() *timeline { return &timeline{least: math.Inf(1), single: true} }
+func newTimeline(counter bool) *timeline {
+	return &timeline{least: math.Inf(1), single: true, counter: counter}
+}
 
 // add follows the next row.
 func (t *timeline) add(s stamp) {
@@ -87,9 +90,12 @@ func (t *timeline) learn() {
 		}
 		before = append(before, s.seconds)
 	}
-	if len(d) == 0 {
+	switch {
+	case len(d) == 0:
 		t.step = math.NaN()
-	} else {
+	case t.counter:
+		t.step = 1
+	default:
 		t.step = typical(d, t.resolution(before[len(before)-1]), (before[len(before)-1]-before[0])/float64(len(d)))
 	}
 	for _, s := range head {
@@ -116,6 +122,9 @@ func typical(d []float64, resolution, mean float64) float64 {
 
 // resolution is what rounding leaves of a time, s: the last digit of the column at this size, or single precision.
 func (t *timeline) resolution(seconds float64) float64 {
+	if t.counter {
+		return 0
+	}
 	r := math.Abs(seconds) * 0x1p-52
 	if t.least < math.Inf(1) {
 		r = max(r, t.least)
@@ -219,11 +228,15 @@ func (t *timeline) result(title string, trusted bool) result {
 		r.findings = append(r.findings, recording.Finding{Code: code, First: i.first, Count: count, Of: t.rows, Refuse: refuse && !trusted,
 			Text: "all channels: " + title + ": " + fmt.Sprintf(text, a...)})
 	}
+	noun := "times"
+	if t.counter {
+		noun = "numbers"
+	}
 	if i := t.steps[gap]; i.count > 0 {
-		add(recording.Gap, true, i, t.lost, "%d gaps in %d times, %d samples missing in all, first before sample %d (line %d)", i.count, t.rows, t.lost, i.first, i.line)
+		add(recording.Gap, true, i, t.lost, "%d gaps in %d %s, %d samples missing in all, first before sample %d (line %d)", i.count, t.rows, noun, t.lost, i.first, i.line)
 	}
 	if i := t.steps[duplicate]; i.count > 0 {
-		add(recording.Duplicate, true, i, i.count, "%d of %d times repeat the one before or go back, first at sample %d (line %d)", i.count, t.rows, i.first, i.line)
+		add(recording.Duplicate, true, i, i.count, "%d of %d %s repeat the one before or go back, first at sample %d (line %d)", i.count, t.rows, noun, i.first, i.line)
 	}
 	if i := t.steps[jitter]; i.count > 0 {
 		add(recording.Jitter, true, i, i.count, "%d of %d steps of time differ from the others by more than 1 %%, by %.3g s at most, first at sample %d (line %d)",
