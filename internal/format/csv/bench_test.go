@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -53,5 +54,36 @@ func BenchmarkCSVRead(b *testing.B) {
 			b.Fatal(err)
 		}
 		r.Close()
+	}
+}
+
+// TestMemory: the table is not held in memory. What is allocated does not depend on how long it is.
+func TestMemory(t *testing.T) {
+	allocated := func(rows int) uint64 {
+		data := big(rows)
+		var h formattest.Handles
+		var before, after runtime.MemStats
+		runtime.GC()
+		runtime.ReadMemStats(&before)
+		rec, err := format.Open([]format.Format{Format{}}, h.Source("a.csv", data), format.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := rec.Open()
+		dst := recording.Block(2, 4096)
+		frames := 0
+		for n := 0; err == nil; frames += n {
+			n, err = r.Read(dst)
+		}
+		r.Close()
+		runtime.ReadMemStats(&after)
+		if err != io.EOF || frames != rows {
+			t.Errorf("%v, %d frames, want %d", err, frames, rows)
+		}
+		return after.TotalAlloc - before.TotalAlloc
+	}
+	short, long := allocated(20_000), allocated(200_000)
+	if long > short+100_000 {
+		t.Errorf("%d bytes allocated for 20 000 rows, %d for 200 000", short, long)
 	}
 }

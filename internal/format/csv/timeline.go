@@ -215,43 +215,52 @@ func (t *timeline) result(title string, trusted bool) result {
 	if t.steps[gap].count+t.steps[duplicate].count > 0 {
 		step = t.step
 	}
-	span := t.last.seconds - t.first.seconds
 	r := result{rate: 1 / step, relative: math.NaN()}
 	if !(step > 0) || math.IsInf(r.rate, 0) {
 		r.rate = math.NaN()
 	}
 	last := t.resolution(t.last.seconds)
-	if span > 0 { // the ends are known to a digit; the line through all averages over as many as there are
+	if span := t.last.seconds - t.first.seconds; span > 0 { // the ends are known to a digit; the line through all averages over as many as there are
 		r.relative = last / span / math.Sqrt(max(1, min(float64(t.rows), span/last)))
 	}
-	add := func(code recording.Code, refuse bool, i irregularity, count int64, text string, a ...any) {
-		r.findings = append(r.findings, recording.Finding{Code: code, First: i.first, Count: count, Of: t.rows, Refuse: refuse && !trusted,
-			Text: "all channels: " + title + ": " + fmt.Sprintf(text, a...)})
+	t.irregularities(&r)
+	if limit := 0.01*step + last; rms > limit && len(r.findings) == 0 {
+		r.add(recording.Drift, rms > step+last, irregularity{}, t.rows, "the times depart from a straight line by %.3g s (rms), %.2g of a step", rms, rms/step)
 	}
+	if t.missing > 0 {
+		r.add(recording.CoarseTime, false, irregularity{}, t.missing, "%d of %d times are not written", t.missing, t.rows)
+	}
+	if last > 0.98*step {
+		r.add(recording.CoarseTime, r.relative > 1e-4, irregularity{}, t.rows,
+			"times are written to %.2g s and step by %.3g s: single missing samples do not show, and the rate is known to about %.2g only", last, step, r.relative)
+	}
+	for i := range r.findings {
+		f := &r.findings[i]
+		f.Of, f.Refuse, f.Text = t.rows, f.Refuse && !trusted, "all channels: "+title+": "+f.Text
+	}
+	return r
+}
+
+func (r *result) add(code recording.Code, refuse bool, i irregularity, count int64, text string, a ...any) {
+	r.findings = append(r.findings, recording.Finding{Code: code, First: i.first, Count: count, Refuse: refuse, Text: fmt.Sprintf(text, a...)})
+}
+
+// irregularities adds what is wrong with single steps.
+func (t *timeline) irregularities(r *result) {
 	noun := "times"
 	if t.counter {
 		noun = "numbers"
 	}
 	if i := t.steps[gap]; i.count > 0 {
-		add(recording.Gap, true, i, t.lost, "%d gaps in %d %s, %d samples missing in all, first before sample %d (line %d)", i.count, t.rows, noun, t.lost, i.first, i.line)
+		r.add(recording.Gap, true, i, t.lost, "%d gaps in %d %s, %d samples missing in all, first before sample %d (line %d)",
+			i.count, t.rows, noun, t.lost, i.first, i.line)
 	}
 	if i := t.steps[duplicate]; i.count > 0 {
-		add(recording.Duplicate, true, i, i.count, "%d of %d %s repeat the one before or go back, first at sample %d (line %d)", i.count, t.rows, noun, i.first, i.line)
+		r.add(recording.Duplicate, true, i, i.count, "%d of %d %s repeat the one before or go back, first at sample %d (line %d)",
+			i.count, t.rows, noun, i.first, i.line)
 	}
 	if i := t.steps[jitter]; i.count > 0 {
-		add(recording.Jitter, true, i, i.count, "%d of %d steps of time differ from the others by more than 1 %%, by %.3g s at most, first at sample %d (line %d)",
+		r.add(recording.Jitter, true, i, i.count, "%d of %d steps of time differ from the others by more than 1 %%, by %.3g s at most, first at sample %d (line %d)",
 			i.count, t.rows, t.worst, i.first, i.line)
 	}
-	if t.missing > 0 {
-		add(recording.CoarseTime, false, irregularity{}, t.missing, "%d of %d times are not written", t.missing, t.rows)
-	}
-	irregular := t.steps[gap].count+t.steps[duplicate].count+t.steps[jitter].count > 0
-	if limit := 0.01*step + last; rms > limit && !irregular {
-		add(recording.Drift, rms > step+last, irregularity{}, t.rows, "the times depart from a straight line by %.3g s (rms), %.2g of a step", rms, rms/step)
-	}
-	if last > 0.98*step {
-		add(recording.CoarseTime, r.relative > 1e-4, irregularity{}, t.rows,
-			"times are written to %.2g s and step by %.3g s: single missing samples do not show, and the rate is known to about %.2g only", last, step, r.relative)
-	}
-	return r
 }

@@ -68,46 +68,40 @@ func describe(sets contents, opts format.Options) (recording.Info, []dataset, er
 		return recording.Info{}, nil, fmt.Errorf("no time record (dataset 58, function type 1): the file has %s", sets)
 	}
 	first := records[0]
-	kind := "UFF 58"
-	if first.binary {
-		kind = "UFF 58b"
-	}
-	info := recording.Info{Format: kind, Frames: first.n, Start: first.start}
+	info := recording.Info{Format: map[bool]string{false: "UFF 58", true: "UFF 58b"}[first.binary], Frames: first.n, Start: first.start}
+	note := func(text string, a ...any) { info.Notes = append(info.Notes, fmt.Sprintf(text, a...)) }
 	if len(records) < sets.total() {
-		info.Notes = append(info.Notes, fmt.Sprintf("the file has %s: the time records are read", sets))
+		note("the file has %s: the time records are read", sets)
 	}
 	if sets.cut > 0 {
-		info.Notes = append(info.Notes, fmt.Sprintf("the file is cut off: it ends within dataset %d, which is not read", sets.cut))
+		note("the file is cut off: it ends within dataset %d, which is not read", sets.cut)
 	}
-	for c, d := range records {
+	for c := range records {
+		d := &records[c]
 		if err := d.usable(); err != nil {
-			return recording.Info{}, nil, fmt.Errorf("dataset %d: %w", d.place, err)
+			return info, nil, fmt.Errorf("dataset %d: %w", d.place, err)
 		}
 		if err := d.together(first); err != nil {
-			return recording.Info{}, nil, fmt.Errorf("datasets %d and %d: %w", first.place, d.place, err)
+			return info, nil, fmt.Errorf("datasets %d and %d: %w", first.place, d.place, err)
 		}
-		if d.have < info.Frames {
-			info.Frames = d.have
-		}
-		given := c < len(opts.Units) && opts.Units[c] != ""
-		ch, scale, note, err := d.channel(given)
+		info.Frames = min(info.Frames, d.have)
+		ch, remark, err := d.channel(c < len(opts.Units) && opts.Units[c] != "")
 		if err != nil {
-			return recording.Info{}, nil, fmt.Errorf("dataset %d: %w", d.place, err)
+			return info, nil, fmt.Errorf("dataset %d: %w", d.place, err)
 		}
-		records[c].divisor = scale
 		info.Channels = append(info.Channels, ch)
-		if note != "" {
-			info.Notes = append(info.Notes, fmt.Sprintf("channel %d: %s", c+1, note))
+		if remark != "" {
+			note("channel %d: %s", c+1, remark)
 		}
 	}
 	if info.Frames < first.n {
-		info.Notes = append(info.Notes, fmt.Sprintf("the file is cut off: %d samples are announced, %d are there", first.n, info.Frames))
+		note("the file is cut off: %d samples are announced, %d are there", first.n, info.Frames)
 	}
-	var note string
-	info.Rate, note = first.rate()
-	info.Notes = append(info.Notes, note)
+	rate, from := first.rate()
+	info.Rate = rate
+	note("%s", from)
 	if !info.Start.IsZero() {
-		info.Notes = append(info.Notes, fmt.Sprintf("start %s as written in the file, without a time zone", info.Start.Format("2006-01-02 15:04:05")))
+		note("start %s as written in the file, without a time zone", info.Start.Format("2006-01-02 15:04:05"))
 	}
 	return info, records, nil
 }

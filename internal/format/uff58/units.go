@@ -29,15 +29,16 @@ func (u unitSystem) divisor(exponents [3]int) float64 {
 	return math.Pow(u.length, float64(exponents[0])) * math.Pow(u.force, float64(exponents[1])) * math.Pow(u.temperature, float64(exponents[2]))
 }
 
-// channel settles the unit of the samples. The label of the unit decides; it must not contradict the units of dataset 164.
-// With given, the unit is overruled and nothing is settled.
-func (d *dataset) channel(given bool) (ch recording.Channel, divisor float64, note string, err error) {
+// channel settles the unit of the samples and what they are divided by. The label of the unit decides; it must not
+// contradict the units of dataset 164. With given, the unit is overruled and nothing is settled.
+func (d *dataset) channel(given bool) (ch recording.Channel, remark string, err error) {
+	d.divisor = 1
 	ch.Name = d.response
 	if ch.Name == "" && d.ids[0] != "NONE" {
 		ch.Name = d.ids[0]
 	}
 	if given {
-		return ch, 1, "", nil
+		return ch, "", nil
 	}
 	kind, physical := kinds[d.y.kind]
 	labelled, labelErr := quantity.ParseUnit(d.y.unit)
@@ -45,11 +46,11 @@ func (d *dataset) channel(given bool) (ch recording.Channel, divisor float64, no
 	case labelErr == nil && physical && d.units != nil:
 		si, err := quantity.ParseUnit(kind.unit)
 		if err != nil {
-			return ch, 1, "", err
+			return ch, "", err
 		}
 		want := 1 / d.units.divisor(kind.exponents)
 		if labelled.Dim != si.Dim || math.Abs(labelled.Factor/want-1) > 1e-6 {
-			return ch, 1, "", fmt.Errorf("unit %q contradicts dataset 164, by which the samples are in %.8g %s: state the unit of the channel", d.y.unit, want, kind.unit)
+			return ch, "", fmt.Errorf("unit %q contradicts dataset 164, by which the samples are in %.8g %s: state the unit of the channel", d.y.unit, want, kind.unit)
 		}
 		ch.Unit = labelled
 	case labelErr == nil:
@@ -57,17 +58,15 @@ func (d *dataset) channel(given bool) (ch recording.Channel, divisor float64, no
 	case d.y.unit == "FS":
 		ch.Unit = format.FullScale()
 	case physical:
-		divisor = 1
 		if d.units != nil {
-			divisor = d.units.divisor(kind.exponents)
+			d.divisor = d.units.divisor(kind.exponents)
 		}
 		ch.Unit, err = quantity.ParseUnit(kind.unit)
-		return ch, divisor, fmt.Sprintf("unit %s from the type of the ordinate (label %q)", kind.unit, d.y.unit), err
+		return ch, fmt.Sprintf("unit %s from the type of the ordinate (label %q)", kind.unit, d.y.unit), err
+	case d.y.unit == "":
+		return ch, "no unit", nil
 	default:
-		note = fmt.Sprintf("unit %q is not known", d.y.unit)
-		if d.y.unit == "" {
-			note = "no unit"
-		}
+		return ch, fmt.Sprintf("unit %q is not known", d.y.unit), nil
 	}
-	return ch, 1, note, nil
+	return ch, "", nil
 }
