@@ -36,12 +36,20 @@ func BenchmarkWideSet(b *testing.B) {
 	for i := range 300 {
 		set.Add(Input{ID: fmt.Sprintf("other %d", i), Dist: Normal{1}, Dof: math.Inf(1)})
 	}
-	s := settings(1_000_000, 1)
-	sample := make([]float64, s.Trials)
+	benchmarkTrials(b, set, uses, f)
+}
+
+// benchmarkTrials draws and evaluates a million trials in blocks, into a million places as the counterpart does.
+func benchmarkTrials(b *testing.B, set *Set, uses []int, f RealModel) {
+	const trials = 1_000_000
+	sample := make([]float64, trials)
+	d := newDrawing(set, uses)
 	for b.Loop() {
-		run(set, uses, s, func(x []float64, trial int) { sample[trial] = f(x) })
+		for k := 0; k*block < trials; k++ {
+			d.block(1, k, func(x []float64) (float64, float64) { return f(x), 0 }, [2][]float64{sample[k*block : min(trials, (k+1)*block)]})
+		}
 	}
-	b.ReportMetric(float64(s.Trials)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtrials/s")
+	b.ReportMetric(trials*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtrials/s")
 }
 
 func settings(trials, workers int) SimulationSettings {
@@ -51,12 +59,7 @@ func settings(trials, workers int) SimulationSettings {
 // BenchmarkTrials measures drawing and evaluating a million trials of the twelve-input product, without the summary.
 func BenchmarkTrials(b *testing.B) {
 	set, uses, f := product()
-	s := settings(1_000_000, 1)
-	sample := make([]float64, s.Trials)
-	for b.Loop() {
-		run(set, uses, s, func(x []float64, trial int) { sample[trial] = f(x) })
-	}
-	b.ReportMetric(float64(s.Trials)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtrials/s")
+	benchmarkTrials(b, set, uses, f)
 }
 
 // BenchmarkSimulate measures the whole evaluation of a complex result, with both intervals of both components.
@@ -69,14 +72,11 @@ func BenchmarkSimulate(b *testing.B) {
 	}
 }
 
-func BenchmarkSummary(b *testing.B) {
+// BenchmarkSimulateReal measures the whole evaluation of a real result: the counterpart's trials and two quantiles, with both intervals.
+func BenchmarkSimulateReal(b *testing.B) {
 	set, uses, f := product()
-	s := settings(1_000_000, 1)
-	sample := make([]float64, s.Trials)
-	run(set, uses, s, func(x []float64, trial int) { sample[trial] = f(x) })
-	s.Keep = true
 	for b.Loop() {
-		if _, err := summarise(sample, s, moments{true, true}); err != nil {
+		if _, _, err := SimulateReal(set, f, uses, settings(1_000_000, 1)); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -88,8 +88,9 @@ func BenchmarkColumn(b *testing.B) {
 			set := NewSet()
 			i := set.Add(Input{ID: "x", Dist: d, Dof: 1})
 			draw := newDrawing(set, []int{i})
+			column := make([]float64, block)
 			for b.Loop() {
-				draw.block(1, 0, block, func([]float64, int) {})
+				draw.block(1, 0, func(x []float64) (float64, float64) { return x[i], 0 }, [2][]float64{column})
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/block, "ns/draw")
 		})

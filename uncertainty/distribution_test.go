@@ -63,15 +63,17 @@ func TestShapes(t *testing.T) {
 	for _, s := range shapes {
 		set := NewSet()
 		i := set.Add(Input{ID: "x", Value: 10, Dist: s.d, Dof: 1})
-		column := make([]float64, n)
-		run(set, []int{i}, SimulationSettings{Trials: n, Seed: 3}, func(x []float64, trial int) { column[trial] = x[i] - 10 })
+		_, column, err := SimulateReal(set, func(x []float64) float64 { return x[i] - 10 }, []int{i}, SimulationSettings{Trials: n, Seed: 3, Probability: 0.95, Keep: true})
+		if err != nil {
+			t.Fatal(err)
+		}
 		single := make([]float64, n)
 		r := rand.New(rand.NewPCG(4, 4))
 		for k := range single {
 			single[k] = s.d.Sample(r)
 		}
 		for how, sample := range map[string][]float64{"column": column, "single": single} {
-			mean, std := meanAndStd(sample)
+			mean, std := Mean(sample), StdDev(sample)
 			if !math.IsNaN(s.std) && s.d != (StudentT{1, 2.5}) { // the estimate of a variance without a fourth moment does not converge
 				near(t, s.d.String()+" "+how+": mean", mean, 0, 4*s.std/math.Sqrt(n))
 				near(t, s.d.String()+" "+how+": std", std, s.std, 0.01*s.std)

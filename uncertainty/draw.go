@@ -53,6 +53,21 @@ func (d Rectangular) fill(s *source, rows []float64, first, stride int, value fl
 	}
 }
 
+func (d Trapezoidal) fill(s *source, rows []float64, first, stride int, value float64) {
+	wide, narrow := d.HalfWidth*(1+d.Beta)/2, d.HalfWidth*(1-d.Beta)/2
+	for j := first; j < len(rows); j += stride {
+		a, b := halves(s.pcg.Uint64())
+		rows[j] = value + wide*a + narrow*b
+	}
+}
+
+func (d CurvilinearTrapezoid) fill(s *source, rows []float64, first, stride int, value float64) {
+	for j := first; j < len(rows); j += stride {
+		a, b := halves(s.pcg.Uint64())
+		rows[j] = value + (d.HalfWidth+d.LimitHalfWidth*a)*b
+	}
+}
+
 func (d Arcsine) fill(s *source, rows []float64, first, stride int, value float64) {
 	for j := first; j < len(rows); j += stride {
 		a, b := halves(s.pcg.Uint64())
@@ -63,11 +78,15 @@ func (d Arcsine) fill(s *source, rows []float64, first, stride int, value float6
 	}
 }
 
-// sineQuarter is sin(πa/2) for -1 ≤ a ≤ 1 by its series, without the branches of a general sine; the error is below 1e-13.
+// sineQuarter is sin(πa/2) for -1 ≤ a ≤ 1 by its series, without the branches of a general sine, in pairs of terms that do not wait for each
+// other; the error is below 1e-13.
 func sineQuarter(a float64) float64 {
+	const c3, c5, c7, c9, c11, c13, c15, c17 = -1.0 / 6, 1.0 / 120, -1.0 / 5040, 1.0 / 362880, -1.0 / 39916800, 1.0 / 6227020800, -1.0 / 1307674368000, 1.0 / 355687428096000
 	t := math.Pi / 2 * a
 	s := t * t
-	return t * (1 - s*(1.0/6)*(1-s*(1.0/20)*(1-s*(1.0/42)*(1-s*(1.0/72)*(1-s*(1.0/110)*(1-s*(1.0/156)*(1-s*(1.0/210)*(1-s*(1.0/272)))))))))
+	s2 := s * s
+	s4 := s2 * s2
+	return t * ((1 + c3*s + (c5+c7*s)*s2) + (c9+c11*s+(c13+c15*s)*s2+c17*s4)*s4)
 }
 
 func (d Triangular) fill(s *source, rows []float64, first, stride int, value float64) {
@@ -77,9 +96,16 @@ func (d Triangular) fill(s *source, rows []float64, first, stride int, value flo
 	}
 }
 
+// fill spells out the common case of ziggurat.normal: the compiler does not, and the call would cost a quarter of the time.
 func (d Normal) fill(s *source, rows []float64, first, stride int, value float64) {
+	z, pcg := layered, s.pcg
 	for j := first; j < len(rows); j += stride {
-		rows[j] = value + d.Sigma*layered.normal(s.pcg)
+		w := pcg.Uint64()
+		x := float64(int64(w)>>11) * z.scale[w%layers]
+		if !(math.Abs(x) < z.x[w%layers+1]) {
+			x = z.edge(w, pcg)
+		}
+		rows[j] = value + d.Sigma*x
 	}
 }
 

@@ -1,7 +1,6 @@
 package uncertainty
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -33,81 +32,57 @@ func (m moments) and(d Distribution) moments {
 	return moments{mean: m.mean && dof > 1, variance: m.variance && dof > 2}
 }
 
-// summarise computes mean, standard deviation and coverage intervals of a sample. Unless the sample is kept it is left in another order.
-//
-// Clause: JCGM 101 7.6
-func summarise(sample []float64, s SimulationSettings, exist moments) (Interval, error) {
-	mean, std := meanAndStd(sample)
-	if !finite(std) {
-		for t, y := range sample {
-			if !finite(y) {
-				return Interval{}, fmt.Errorf("trial %d (seed %d): model is %g, want a finite value", t+1, s.Seed, y)
-			}
-		}
-		return Interval{}, fmt.Errorf("%d trials (seed %d): standard deviation is %g, want a finite value", len(sample), s.Seed, std)
-	}
-	in := Interval{Mean: mean, Std: std}
-	if !exist.mean {
-		in.Mean = math.NaN()
-	}
-	if !exist.variance {
-		in.Std = math.NaN()
-	}
-	if std == 0 {
-		in.Low, in.High, in.ShortestLow, in.ShortestHigh = mean, mean, mean, mean
-		return in, nil
-	}
-	if s.Keep {
-		sample = slices.Clone(sample)
-	}
-	in.cover(sample, s.Probability)
-	return in, nil
-}
+// coveredPlaces is the number of places between the two ends of an interval that holds the fraction p of m ordered trials: the integer nearest to pm.
+func coveredPlaces(m int, p float64) int { return min(max(int(p*float64(m)+0.5), 1), m-1) }
+
+// firstPlace is where in order, counted from 0, the symmetric interval begins that leaves m-q trials outside.
+func firstPlace(m, q int) int { return max((m-q+1)/2, 1) - 1 }
 
 // cover sets both coverage intervals. With M trials and q the nearest integer to pM, an interval reaches from an ordered trial to the one q places
 // above: symmetric with equal numbers of trials outside on both sides, shortest at the place where it is shortest. Only the M-q lowest and
-// the M-q highest trials can be ends; selection finds and sorting orders those alone.
+// the M-q highest trials can be ends; selection finds and sorting orders those alone. It reorders y.
+func (in *Interval) cover(y []float64, p float64) {
+	q := coveredPlaces(len(y), p)
+	tail := len(y) - q
+	if tail >= q { // the two tails overlap
+		sortFloats(y)
+		in.coverTails(y[:tail], y[q:])
+		return
+	}
+	partition(y, tail-1)
+	in.coverTails(lowest(y, tail), highest(y[tail:], tail))
+}
+
+// lowest is the n lowest values of y in ascending order. It reorders y.
+func lowest(y []float64, n int) []float64 {
+	partition(y, n-1)
+	sortFloats(y[:n])
+	return y[:n]
+}
+
+// highest is the n highest values of y in ascending order. It reorders y.
+func highest(y []float64, n int) []float64 {
+	y = y[:len(y):len(y)]
+	partition(y, len(y)-n)
+	y = y[len(y)-n:]
+	sortFloats(y)
+	return y
+}
+
+// coverTails sets both coverage intervals from the ordered trials that can be their lower and their upper ends, as many of both.
 //
 // Clause: JCGM 101 7.7.2
 // Clause: JCGM 101 7.7.4
-func (in *Interval) cover(y []float64, p float64) {
-	m := len(y)
-	q := int(p*float64(m) + 0.5)
-	q = min(max(q, 1), m-1)
-	if tail := m - q; tail < q {
-		partition(y, tail-1)
-		partition(y[tail:], q-tail)
-		slices.Sort(y[:tail])
-		slices.Sort(y[q:])
-	} else {
-		slices.Sort(y)
-	}
-	low := (m - q) / 2 // number of ordered trials below the symmetric interval's lower end, counted from one
-	if (m-q)%2 == 1 {
-		low = (m - q + 1) / 2
-	}
-	low = max(low, 1)
-	in.Low, in.High = y[low-1], y[low-1+q]
+func (in *Interval) coverTails(low, high []float64) {
+	r := firstPlace(len(low), 0)
+	in.Low, in.High = low[r], high[r]
 	best := 0
-	for r := 1; r+q < m; r++ {
-		if y[r+q]-y[r] < y[best+q]-y[best] {
-			best = r
+	for i := range low {
+		if high[i]-low[i] < high[best]-low[best] {
+			best = i
 		}
 	}
-	in.ShortestLow, in.ShortestHigh = y[best], y[best+q]
-}
-
-// meanAndStd is the mean and the standard deviation of a long sample, in the order it has.
-func meanAndStd(y []float64) (mean, std float64) {
-	mean = Mean(y)
-	var sum, rest float64
-	for _, v := range y {
-		d := v - mean
-		sum += d * d
-		rest += d
-	}
-	n := float64(len(y))
-	return mean, math.Sqrt(math.Max(0, sum-rest*rest/n) / (n - 1))
+	in.ShortestLow, in.ShortestHigh = low[best], high[best]
 }
 
 // partition reorders y so that y[k] is the value it would hold in ascending order, with nothing larger before and nothing smaller after it
@@ -144,5 +119,47 @@ func partitionRange(y []float64, left, right, k int) {
 		if k < i {
 			right = j
 		}
+	}
+}
+
+const (
+	digitBits   = 11
+	worthDigits = 1000 // values from which on sorting by digits is faster than by comparison
+)
+
+// sortFloats sorts in ascending order. Long slices are sorted by the digits of their bit patterns, turned so that they are ordered as the numbers are;
+// negative zero comes before zero, NaN at an end.
+func sortFloats(y []float64) {
+	if len(y) < worthDigits {
+		slices.Sort(y)
+		return
+	}
+	keys, spare := make([]uint64, len(y)), make([]uint64, len(y))
+	for i, v := range y {
+		b := math.Float64bits(v)
+		keys[i] = b ^ (uint64(int64(b)>>63) | 1<<63)
+	}
+	for shift := 0; shift < 64; shift += digitBits {
+		var place [1 << digitBits]int
+		for _, k := range keys {
+			place[k>>shift%(1<<digitBits)]++
+		}
+		if place[keys[0]>>shift%(1<<digitBits)] == len(keys) { // one digit for all
+			continue
+		}
+		sum := 0
+		for d, n := range place {
+			place[d] = sum
+			sum += n
+		}
+		for _, k := range keys {
+			d := k >> shift % (1 << digitBits)
+			spare[place[d]] = k
+			place[d]++
+		}
+		keys, spare = spare, keys
+	}
+	for i, k := range keys {
+		y[i] = math.Float64frombits(k ^ (uint64(^(int64(k) >> 63)) | 1<<63))
 	}
 }

@@ -13,11 +13,12 @@ const (
 )
 
 // Simulate propagates distributions through a complex model. Every block of 16384 trials has its own PCG stream (Seed, number of the block), so
-// that the result does not depend on the number of workers. The model sees every input of the Set, the unused ones at their values. It is
-// an error if a setting or an input is unusable, or a trial is not finite.
+// that the result does not depend on the number of workers. The model sees every input of the Set, the unused ones at their values. Unless the
+// sample is kept, memory holds its tails alone. It is an error if a setting or an input is unusable, or a trial is not finite.
 //
 // Clause: JCGM 101 7.3
 // Clause: JCGM 101 7.4
+// Clause: JCGM 102 7.6
 func Simulate(set *Set, model Model, uses []int, settings SimulationSettings) (Simulation, error) {
 	uses, err := checkSimulation(set, uses, settings)
 	if err != nil {
@@ -28,27 +29,17 @@ func Simulate(set *Set, model Model, uses []int, settings SimulationSettings) (S
 		return Simulation{}, fmt.Errorf("model at the estimates is %g, want a finite value other than zero", value)
 	}
 	inverse := 1 / value
-	modulus, phase := make([]float64, settings.Trials), make([]float64, settings.Trials)
-	run(set, uses, settings, func(x []float64, trial int) {
+	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 2, evaluate: func(x []float64) (float64, float64) {
 		q := model(x) * inverse
-		modulus[trial] = math.Sqrt(real(q)*real(q) + imag(q)*imag(q))
-		phase[trial] = argument(q)
-	})
-	s := Simulation{Trials: settings.Trials, Seed: settings.Seed, Probability: settings.Probability}
-	if settings.Keep {
-		s.ModulusSample, s.PhaseSample = modulus, phase
+		return math.Sqrt(real(q)*real(q) + imag(q)*imag(q)), argument(q)
+	}})
+	if err != nil {
+		return Simulation{}, err
 	}
-	existing := momentsOf(set, uses)
-	var errs [2]error
-	both(settings.Workers > 1,
-		func() { s.Modulus, errs[0] = summarise(modulus, settings, existing) },
-		func() { s.Phase, errs[1] = summarise(phase, settings, existing) })
-	for _, err := range errs {
-		if err != nil {
-			return Simulation{}, err
-		}
-	}
-	return s, nil
+	return Simulation{
+		Trials: r.trials, Seed: settings.Seed, Probability: settings.Probability, Stable: r.stable, Correlation: r.correlation,
+		Modulus: r.intervals[0], Phase: r.intervals[1], ModulusSample: r.sample[0], PhaseSample: r.sample[1],
+	}, nil
 }
 
 // SimulateReal propagates distributions through a real-valued model, as Simulate does but in the unit of the output. The sample, in order of the
@@ -61,13 +52,8 @@ func SimulateReal(set *Set, f RealModel, uses []int, settings SimulationSettings
 	if err != nil {
 		return Interval{}, nil, err
 	}
-	sample := make([]float64, settings.Trials)
-	run(set, uses, settings, func(x []float64, trial int) { sample[trial] = f(x) })
-	in, err := summarise(sample, settings, momentsOf(set, uses))
-	if err != nil || !settings.Keep {
-		return in, nil, err
-	}
-	return in, sample, nil
+	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 1, evaluate: func(x []float64) (float64, float64) { return f(x), 0 }})
+	return r.intervals[0], r.sample[0], err
 }
 
 // checkSimulation returns the used inputs without repetition, or what makes the simulation impossible.
@@ -82,32 +68,116 @@ func checkSimulation(set *Set, uses []int, s SimulationSettings) ([]int, error) 
 	if s.Workers < 0 {
 		return nil, fmt.Errorf("simulation by %d workers, want none stated (0) or more", s.Workers)
 	}
-	return uses, nil
+	return uses, s.checkDigits()
 }
 
-// run draws all trials block by block and hands each to evaluate. Blocks are spread over the workers; evaluate must touch nothing but its trial.
-func run(set *Set, uses []int, s SimulationSettings, evaluate func(x []float64, trial int)) {
-	blocks := (s.Trials + block - 1) / block
-	var next atomic.Int64
-	work := func() {
-		d := newDrawing(set, uses)
-		for {
-			b := int(next.Add(1)) - 1
-			if b >= blocks {
-				return
-			}
-			d.block(s.Seed, b, min(block, s.Trials-b*block), evaluate)
+// trials is the propagation of distributions through one model of one or two components.
+type trials struct {
+	set      *Set
+	uses     []int
+	settings SimulationSettings
+	columns  int
+	evaluate func(x []float64) (first, second float64)
+	limits   [2]tailLimits
+	parts    []part // by block
+	sample   [2][]float64
+}
+
+// outcome is what the trials of one model come to.
+type outcome struct {
+	trials      int
+	stable      bool
+	intervals   [2]Interval
+	correlation float64
+	sample      [2][]float64
+}
+
+// simulate draws all blocks and summarises them. The first block says which trials can be ends of an interval; should it have said so wrongly,
+// which is all but impossible, everything is drawn again and kept.
+func simulate(g *trials) (outcome, error) {
+	for _, limits := range []func(part, int) tailLimits{g.tailsOf, everything} {
+		r, complete, err := g.all(limits)
+		if complete || err != nil {
+			return r, err
 		}
 	}
-	if s.Workers <= 1 {
-		work()
+	panic("uncertainty: the whole sample lacks a tail")
+}
+
+// all draws the blocks once. It is not complete where the tails kept are too short.
+func (g *trials) all(limits func(part, int) tailLimits) (r outcome, complete bool, err error) {
+	n := (g.settings.Trials + block - 1) / block
+	g.parts = make([]part, n)
+	if g.settings.Keep {
+		for k := range g.columns {
+			g.sample[k] = make([]float64, g.settings.Trials)
+		}
+	}
+	g.limits = [2]tailLimits{everything(part{}, 0), everything(part{}, 0)}
+	g.worker()(0)
+	for k := range g.columns {
+		g.limits[k] = limits(g.parts[0], k)
+		g.parts[0].columns[k].narrow(g.limits[k])
+	}
+	if err := g.parts[0].err; err != nil {
+		return r, true, err
+	}
+	used, stable := n, false
+	if g.settings.Digits > 0 {
+		used, stable = g.untilStable()
+	} else {
+		g.spread(1, n)
+	}
+	g.parts = g.parts[:used]
+	r, complete, err = g.combine()
+	r.stable = stable
+	return r, complete, err
+}
+
+// spread hands the blocks from..to-1 to the workers. A block writes to nothing but its own part and its own trials of the sample.
+func (g *trials) spread(from, to int) {
+	if g.settings.Workers <= 1 {
+		work := g.worker()
+		for b := from; b < to; b++ {
+			work(b)
+		}
 		return
 	}
+	var next atomic.Int64
+	next.Store(int64(from))
 	var group sync.WaitGroup
-	for range min(s.Workers, blocks) {
-		group.Go(work)
+	for range min(g.settings.Workers, to-from) {
+		group.Go(func() {
+			work := g.worker()
+			for b := int(next.Add(1)) - 1; b < to; b = int(next.Add(1)) - 1 {
+				work(b)
+			}
+		})
 	}
 	group.Wait()
+}
+
+// worker has buffers of its own; the function it returns draws, evaluates and summarises one block.
+func (g *trials) worker() func(b int) {
+	d := newDrawing(g.set, g.uses)
+	var buffers [2][]float64
+	for k := range g.columns {
+		buffers[k] = make([]float64, block)
+	}
+	return func(b int) {
+		n := min(block, g.settings.Trials-b*block)
+		columns := buffers
+		for k := range g.columns {
+			columns[k] = columns[k][:n]
+		}
+		d.block(g.settings.Seed, b, g.evaluate, columns)
+		g.parts[b] = g.summarise(b, columns)
+		for k := range g.columns {
+			if g.settings.Keep {
+				copy(g.sample[k][b*block:], columns[k])
+			}
+		}
+	}
 }
 
 // both runs two functions, at the same time if wanted.
@@ -144,16 +214,21 @@ func newDrawing(set *Set, uses []int) *drawing {
 	return d
 }
 
-// block draws and evaluates the trials of one block. Chunks are drawn whole, so that a trial does not depend on how many follow.
-func (d *drawing) block(seed uint64, b, trials int, evaluate func(x []float64, trial int)) {
+// block draws and evaluates the trials of one block, as many as the first column holds; the second column is nil where the model has one component.
+// Chunks are drawn whole, so that a trial does not depend on how many follow.
+func (d *drawing) block(seed uint64, b int, evaluate func(x []float64) (first, second float64), columns [2][]float64) {
 	s := newSource(seed, b)
-	for done := 0; done < trials; done += chunk {
+	first, second := columns[0], columns[1]
+	for done := 0; done < len(first); done += chunk {
 		for k, i := range d.uses {
 			d.inputs[k].fill(s, d.rows, i, d.width, d.set.inputs[i].Value)
 		}
-		first := b*block + done
-		for t := range min(chunk, trials-done) {
-			evaluate(d.rows[t*d.width:(t+1)*d.width:(t+1)*d.width], first+t)
+		for t := range min(chunk, len(first)-done) {
+			a, b := evaluate(d.rows[t*d.width : (t+1)*d.width : (t+1)*d.width])
+			first[done+t] = a
+			if second != nil {
+				second[done+t] = b
+			}
 		}
 	}
 }

@@ -92,18 +92,21 @@ type Interval struct {
 
 // Simulation is the result of propagating distributions (JCGM 101). Modulus is relative to the first-order value (1 = equal), Phase in rad about it.
 type Simulation struct {
-	Trials        int
+	Trials        int // drawn and used
 	Seed          uint64
 	Probability   float64
+	Stable        bool    // the digits asked for are stable (SimulationSettings.Digits)
+	Correlation   float64 // of modulus and phase; NaN where an input has no finite variance
 	Modulus       Interval
 	Phase         Interval
 	ModulusSample []float64 // in order of the trials; nil unless kept
 	PhaseSample   []float64
 }
 
-// SimulationSettings say how to propagate distributions. Only Seed, Workers and Keep may be zero.
+// SimulationSettings say how to propagate distributions. Only Seed, Workers, Keep and Digits may be zero.
 type SimulationSettings struct {
 	Trials      int     // at least 100/(1-Probability), so that the tails hold something; JCGM 101 7.2.2 suggests 10000/(1-Probability)
+	Digits      int     // significant digits of u and U that shall be stable, 1 or 2: trials are drawn until they are, Trials at most; 0: exactly Trials
 	Seed        uint64  // reported with the result
 	Probability float64 // of the coverage intervals
 	Workers     int     // goroutines, without effect on the result; 0: one
