@@ -59,6 +59,7 @@ func TestKernelsAgree(t *testing.T) {
 }
 
 // Closed form: a line that obeys the model is recovered to rounding, whatever its frequency within the block phases' reach, with drift, harmonics and hum.
+// Verifies: ISO 16063-11:1999 sine approximation (method 3)
 func TestNoiseFree(t *testing.T) {
 	for _, c := range []struct {
 		name       string

@@ -29,7 +29,8 @@ type analysis struct {
 	turned []complex128 // [of those][channel] turned to the first sample at the frequency found so far
 	phase  []float64    // of those, rad: what is left of the phase common to all channels
 	info   []float64    // of those: inverse variance of phase from the residual
-	within [2]float64
+	scale  float64      // from weights to inverse variances
+	within [2]float64   // information about the frequency between and within the blocks
 }
 
 // settled is the change of frequency, in cycles over the record, at which the iteration stops.
@@ -64,6 +65,9 @@ func (an *analysis) judge() bool {
 	an.limit, an.median, ok = an.limits()
 	if !ok {
 		an.limit = make([]float64, an.channels)
+		for c := range an.limit {
+			an.limit[c] = math.Inf(1)
+		}
 		return false
 	}
 	an.weights = an.set.Weights
@@ -205,11 +209,17 @@ func (an *analysis) turn() []complex128 {
 // phases sets phase and info of the fitted blocks against the means.
 func (an *analysis) phases(mean []complex128) {
 	an.phase, an.info = an.phase[:0], an.info[:0]
-	power := 0.0 // inverse variance of the phase of one elementary block
+	var signal, noise float64
 	for c, w := range an.weights {
 		m := cmplx.Abs(mean[c])
-		power += w * m * m * float64(an.basis.size) / 2
+		signal += w * m * m
+		noise += w * w * an.median[c] * m * m
 	}
+	an.scale = 0
+	if noise > 0 {
+		an.scale = signal / noise // 1 for weights that are inverse variances
+	}
+	power := an.scale * signal * float64(an.basis.size) / 2 // inverse variance of the phase of one elementary block
 	largest := 0.0
 	for k, i := range an.fitted {
 		var sum complex128
@@ -257,20 +267,24 @@ func (an *analysis) inside() (pull, hold float64) {
 			hold += w * an.hold[i*an.channels+c]
 		}
 	}
-	return pull, hold
+	return an.scale * pull, an.scale * hold
 }
 
 // correct takes the mistuning at the frequency found so far out of values and variances.
 func (an *analysis) correct() {
-	if an.mergedAt > 0 || an.frequency == an.basis.freq[0] {
+	if an.mergedAt > 0 {
+		return
+	}
+	copy(an.z, an.raw.z)
+	copy(an.variance, an.raw.variance)
+	an.mistuning = 0
+	if an.frequency == an.basis.freq[0] {
 		return
 	}
 	m := an.basis.mistuned(an.frequency)
-	copy(an.z, an.raw.z)
 	room := make([]complex128, an.harmonics)
 	freedom := float64(an.basis.size - an.basis.even - an.basis.odd)
-	an.mistuning = 0
-	var excess, noise = make([]float64, an.channels), make([]float64, an.channels)
+	excess, noise := make([]float64, an.channels), make([]float64, an.channels)
 	for i := range an.len() {
 		for c := range an.channels {
 			j := i*an.channels + c

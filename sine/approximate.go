@@ -28,6 +28,7 @@ type Source = func() (next func(dst [][]float64) (int, error), err error)
 
 // Approximate reads the recording as often as needed, at most four times, to find its line near s.Frequency and approximates it at the refined frequency.
 // The line may be 3 % off. ErrNoLine is wrapped, with the frequency of the strongest line there is, where none stands out there or another one outdoes it.
+// Clause: ISO 16063-11:1999 sine approximation (method 3)
 func Approximate(open Source, channels int, s Settings) (Fit, error) {
 	if err := s.check(channels); err != nil {
 		return Fit{}, err

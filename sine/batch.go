@@ -25,6 +25,7 @@ const (
 // Batch approximates samples[c][n] as one block: least squares in the whole record, the drift of order s.Drift over all of it, the shared frequency by Gauss-Newton on what
 // is left of the samples (variable projection). The start must be within about a third of 1/T of the line; ErrNotConverged is wrapped otherwise.
 // Phases of the mains lines are at the first sample. s.Block and s.Frames mean nothing here.
+// Clause: ISO 16063-11:1999 sine approximation (method 3)
 func Batch(samples [][]float64, s Settings, w Weighting) (Fit, error) {
 	if err := s.check(len(samples)); err != nil {
 		return Fit{}, err

@@ -18,6 +18,7 @@ func lcg(seed uint64, n int) []float64 {
 }
 
 // Source of the values: an independent numpy implementation (QR), the same signal and regressors.
+// Verifies: ISO 16063-11:1999 sine approximation (method 3)
 func TestBatchGoldenSine(t *testing.T) {
 	x := record(768, 256, func(t float64) float64 {
 		return 0.2*math.Cos(2*math.Pi*t+0.7) + 0.028*math.Cos(6*math.Pi*t+0.4) + 9.7 + 0.01*t + 0.001*math.Cos(100*math.Pi*t+0.1)

@@ -159,6 +159,8 @@ func newMoments(x, weights []float64) moments {
 	return m
 }
 
+// stdOfMean is the experimental standard deviation of the mean.
+// Clause: GUM 4.2.3
 func (m moments) stdOfMean() float64 { return math.Sqrt(m.variance / m.total) }
 
 // lag1 is the autocorrelation of neighbours.

@@ -17,6 +17,7 @@ func fitOf(ratios []complex128, weights []int) Fit {
 	return f
 }
 
+// Verifies: GUM 4.2.3
 // Closed forms, worked by hand: mean, standard deviation of the mean, Hann mean, lag-1 autocorrelation and slope of the series 0.01 {1, 2, 0, 3} about ln 2.
 func TestRatioStatistics(t *testing.T) {
 	var r []complex128

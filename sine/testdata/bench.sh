@@ -3,7 +3,7 @@
 set -e
 cd "$(dirname "$0")/.."
 go=$(mktemp) && py=$(mktemp) && trap 'rm -f "$go" "$py"' EXIT
-go test -run '^$' -bench '^BenchmarkAccumulator$' -cpu 1 -count=3 . >"$go"
+go test -run '^$' -bench '^BenchmarkAccumulator$' -cpu 1 -benchtime 0.1s -count 15 . >"$go"
 /usr/bin/python3 testdata/bench_scipy.py >"$py"
 awk -F: 'NR == FNR { if ($0 ~ /^BenchmarkAccumulator/) { split($0, part, /  +|\t/); name = part[1]; sub(/^BenchmarkAccumulator\//, "", name); gsub(/_/, " ", name)
 	for (i = 2; i in part; i++) if (part[i] ~ /ns\/op/) { ms = part[i] / 1e6; if (!(name in best) || ms < best[name]) best[name] = ms } } next }
