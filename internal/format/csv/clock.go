@@ -17,13 +17,13 @@ type moment struct {
 	zoned   bool
 }
 
-// clock reads hh:mm:ss[.fff], alone or behind a date: 2026-05-01T10:20:30.5Z, 2026-05-01 10:20:30,5, 01.05.2026 10:20:30.
+// clock reads hh:mm:ss[.fff], alone or behind a date: 2026-05-01T10:20:30.5Z, 2026-05-01 10:20:30,5, 01.05.2026 10:20:30, 10:20:30 PM.
 // The date of other forms, such as 05/01/2026, is not interpreted.
 func clock(b []byte) (m moment, ok bool) {
 	if len(b) > 40 || bytes.Count(b, []byte(":")) < 2 {
 		return m, false
 	}
-	s := string(b)
+	s, half := cutHalf(string(b))
 	if at := strings.IndexAny(s, "T _"); at > 0 {
 		if m.day, m.dated, ok = date(s[:at]); !ok {
 			return m, false
@@ -44,6 +44,12 @@ func clock(b []byte) (m moment, ok bool) {
 	if !ok1 || !ok2 || !ok3 || marked && len(fraction) == 0 || len(fraction) > 12 {
 		return m, false
 	}
+	if half >= 0 {
+		if h < 1 || h > 12 {
+			return m, false
+		}
+		h = h%12 + half
+	}
 	m.seconds, m.step = float64(3600*h+60*min+sec), 1
 	if marked {
 		v, ok := (marks{decimal: '.'}).number([]byte("0." + fraction))
@@ -54,6 +60,16 @@ func clock(b []byte) (m moment, ok bool) {
 		m.step = math.Pow(10, -float64(len(fraction)))
 	}
 	return m, true
+}
+
+// cutHalf takes AM or PM off the end: 0 or 12 hours to add, -1 where neither is written.
+func cutHalf(s string) (rest string, half int) {
+	for i, suffix := range []string{"AM", "PM"} {
+		if n := len(s) - 2; n > 0 && strings.EqualFold(s[n:], suffix) {
+			return strings.TrimRight(s[:n], " "), 12 * i
+		}
+	}
+	return s, -1
 }
 
 // cutZone takes Z or +hh:mm off the end.

@@ -350,3 +350,53 @@ func FuzzCSVGiven(f *testing.F) {
 	opts := format.Options{Delimiter: ";", DecimalMark: ",", Encoding: "windows-1252", HeaderLines: &one, TimeColumn: "1", Rate: 100}
 	formattest.Fuzz(f, Format{}, "a.csv", opts, []byte("t;a;b\n0;1,5;2\n1;2,5;3\n"), []byte("x\n10:20:30,5;1;\n10:20:31,5;-;1.234,5\n"))
 }
+
+// TestOddTables: tables as recorders, oscilloscopes and spreadsheets write them.
+func TestOddTables(t *testing.T) {
+	for _, c := range []struct {
+		name, data string
+		channels   string
+		rate       float64
+		first      float64
+		note       string
+	}{
+		{"units in a line of their own, then a blank line", "Time,Channel A\n(ms),(mV)\n\n0.0,1.5\n0.5,2.5\n1.0,0.5\n", "Channel A [mV]", 2000, 1.5, ""},
+		{"header of another table", "X_Dimension\tTime\tTime\t\n***End_of_Header***\t\t\t\nX_Value\tU1\tU2\tComment\n0.00\t1.5\t2\n0.25\t2.5\t3\n0.50\t1.5\t2\n", "U1 [], U2 []", 4, 1.5, ""},
+		{"comment column left empty", "X_Value\tU1\tComment\n0.00\t1.5\t\n0.25\t2.5\t\n0.50\t1.5\t\n", "U1 [], Comment []", 4, 1.5, ""},
+		{"spreadsheet", "sep=;\nt/s;U/V\n0,00;1,5\n0,25;2,5\n0,50;1,5\n", "U [V]", 4, 1.5, ""},
+		{"half days", "Time,U [V]\n11:59:59.50 AM,1.5\n12:00:00.00 PM,2.5\n12:00:00.50 PM,1.5\n", "U [V]", 2, 1.5, ""},
+		{"American date", "Time,U [V]\n05/01/2026 23:59:59.50,1.5\n05/02/2026 00:00:00.00,2.5\n05/02/2026 00:00:00.50,1.5\n", "U [V]", 2, 1.5, ""},
+		{"words", "t [s];U [V];Status\n0.0;1.5;ok\n0.5;2.5;ok\n1.0;2.5;over\n1.5;1;ok\n", "U [V]", 2, 1.5, "column 3 (Status) holds words"},
+		{"words, header with numbers", "Serial;17;x\nt [s];U [V];Status\n0.0;1.5;ok\n0.5;2.5;ok\n1.0;2.5;over\n1.5;1;ok\n", "U [V]", 2, 1.5, "column 3 (Status) holds words"},
+		{"unit of time in the name", "t_ms,u\n0,5\n250,-6\n500,7\n", "u []", 4, 5, ""},
+		{"time in the second column", "U [V];Time [s]\n1.5;0.0\n2.5;0.5\n1.5;1.0\n", "U [V]", 2, 1.5, ""},
+		{"time with another unit is no time", "Sample rate: 10 Hz\nDelay Time [m];U [V]\n1.0;1\n2.0;2\n3.0;1\n", "Delay Time [m], U [V]", 10, 1, ""},
+		{"thousands", "t [s];p [Pa]\n0,0;1.234,5\n0,5;-101.325,0\n1,0;0,5\n", "p [Pa]", 2, 1234.5, "digits grouped"},
+		{"acceleration and g", "t [s];a (m/s²);b [g]\n0.0;1.5;1\n0.5;2.5;2\n1.0;1.5;1\n", "a [m/s²], b [g]", 2, 1.5, ""},
+		{"full scale", "t [s];a [FS]\n0.0;0.5\n0.5;0.25\n1.0;0.5\n", "a [FS]", 2, 0.5, ""},
+		{"unknown unit", "t [s];a [cubit]\n0.0;0.5\n0.5;0.25\n1.0;0.5\n", "a []", 2, 0.5, `channel 1: unit "cubit" is not known`},
+		{"end-of-file mark of old", "t [s];a [V]\r\n0.0;0.5\r\n0.5;0.25\r\n1.0;0.5\r\n\x1a", "a [V]", 2, 0.5, ""},
+	} {
+		rec, err := open(c.data, format.Options{})
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		var channels []string
+		for _, ch := range rec.Info.Channels {
+			channels = append(channels, ch.Name+" ["+ch.Unit.Symbol+"]")
+		}
+		x, err := all(rec)
+		if err != nil || strings.Join(channels, ", ") != c.channels || math.Abs(rec.Info.Rate/c.rate-1) > 1e-9 || x[0][0] != c.first || !noted(rec.Info, c.note) {
+			t.Errorf("%s: %v, channels %q, rate %v, samples %v, notes %q", c.name, err, channels, rec.Info.Rate, x, rec.Info.Notes)
+		}
+	}
+	// 999 and 1.001: decimals, or one thousand and one?
+	grouped := "t [s];n [V]\n0;998\n1;1.001\n2;-12.345\n"
+	if _, err := open(grouped, format.Options{}); err == nil || !strings.Contains(err.Error(), "numbers such as 1.001 may have decimals or grouped digits") {
+		t.Errorf("error %v", err)
+	}
+	if rec, err := open(grouped, format.Options{DecimalMark: "."}); err != nil || rec.Info.Frames != 3 {
+		t.Errorf("%v", err)
+	}
+}

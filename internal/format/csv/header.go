@@ -3,6 +3,7 @@ package csv
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 
 	"plumbline/quantity"
@@ -47,6 +48,8 @@ func (l *layout) readHeader(lines [][]byte) {
 	}
 }
 
+var remarkWords = []string{"comment", "comments", "remark", "remarks", "note", "notes", "kommentar", "bemerkung", "commentaire"}
+
 // headerFields cuts a line of the header into one field for each column.
 func (l *layout) headerFields(words string) ([]string, bool) {
 	try := append([]byte{l.delimiter}, delimiters...)
@@ -61,6 +64,9 @@ func (l *layout) headerFields(words string) ([]string, bool) {
 		}
 		for len(fields) > len(l.columns) && fields[len(fields)-1] == "" {
 			fields = fields[:len(fields)-1]
+		}
+		if n := len(l.columns); len(fields) == n+1 && slices.Contains(remarkWords, strings.ToLower(fields[n])) {
+			fields = fields[:n] // the remarks are left empty, with their delimiters
 		}
 		if len(fields) == len(l.columns)-1 && len(fields) > 1 && l.columns[len(fields)].kind == missing {
 			fields = append(fields, "")
@@ -107,7 +113,7 @@ var (
 	inParens   = regexp.MustCompile(`^(.*?)[\s_]*\(((?:[^()]|\([^()]*\))*)\)\s*$`)
 )
 
-// nameAndUnit takes the unit off a header: Zeit [s], a (m/s²), a / (m/s²), U / V.
+// nameAndUnit takes the unit off a header: Zeit [s], a (m/s²), a / (m/s²), U / V, t/s.
 func nameAndUnit(header string) (name, unit string) {
 	for _, form := range []*regexp.Regexp{inBrackets, inParens} {
 		if m := form.FindStringSubmatch(header); m != nil {
@@ -118,6 +124,9 @@ func nameAndUnit(header string) (name, unit string) {
 		if unit := strings.TrimSpace(header[at+3:]); isUnit(unit) {
 			return strings.TrimSpace(header[:at]), unit
 		}
+	}
+	if left, right, ok := strings.Cut(header, "/"); ok && isUnit(bare(right)) && (!isUnit(left) || (column{name: left}).named(timeWords)) {
+		return strings.TrimSpace(left), bare(right)
 	}
 	return strings.TrimSpace(header), ""
 }

@@ -20,6 +20,7 @@ type layout struct {
 	counter   int // index of a column that only counts; -1 none
 	channels  []int
 	unit      float64 // s in one unit of the column of times
+	words     bool    // columns may hold words
 	rate      float64 // stated above the table; 0 not
 	rateText  string
 	notes     []string
@@ -81,22 +82,58 @@ func sniff(head []byte, whole bool, e encoding, opts format.Options) (*layout, e
 		return nil, err
 	}
 	best := block{}
-	for _, c := range candidates {
-		c.encoding = e
-		if b := c.block(lines, opts.HeaderLines); b.better(best) {
-			best = b
+	for _, words := range []bool{false, true} { // columns of words only where there is no table without
+		for _, c := range candidates {
+			c.encoding, c.words = e, words
+			if b := c.block(lines, opts.HeaderLines); b.better(best) {
+				best = b
+			}
+		}
+		if best.rows > 0 {
+			break
 		}
 	}
 	if best.rows == 0 {
 		return nil, noTable(lines, e)
 	}
-	l := best.layout
-	l.first = best.start + 1
-	l.columns = make([]column, best.fields)
-	l.kinds(lines[best.start:])
-	l.readHeader(lines[:best.start])
-	return &l, nil
+	if best.ambiguous() && opts.DecimalMark == "" {
+		return nil, fmt.Errorf("numbers such as %s may have decimals or grouped digits: state the decimal mark", best.example)
+	}
+	return best.settle(lines, opts.HeaderLines != nil), nil
 }
+
+// settle makes the layout of the block.
+func (b *block) settle(lines [][]byte, given bool) *layout {
+	l := b.layout
+	l.columns = make([]column, b.fields)
+	l.kinds(lines[b.start:])
+	if l.words && !given { // lines above the table may look like rows
+		for b.start < len(lines) && !l.fits(lines[b.start]) {
+			b.start++
+		}
+	}
+	l.first = b.start + 1
+	l.readHeader(lines[:min(b.start, len(lines))])
+	return &l
+}
+
+// fits reports whether a line has numbers where the columns do.
+func (l *layout) fits(t []byte) bool {
+	fields := split(nil, t, l.delimiter)
+	if len(fields) != len(l.columns) || passedOver(t, l.delimiter) {
+		return false
+	}
+	for i, c := range l.columns {
+		if k := l.classify(fields[i]); c.kind != text && k != c.kind && k != missing {
+			return false
+		}
+	}
+	return true
+}
+
+// ambiguous reports whether the decimal point may be a group mark: where written, three digits follow it and one to three
+// stand before, and there are numbers of three digits or more without it.
+func (b *block) ambiguous() bool { return b.decimal == '.' && b.example != "" && !b.plain && b.whole }
 
 func noTable(lines [][]byte, e encoding) error {
 	var shown string
@@ -143,6 +180,10 @@ type block struct {
 	rows   int
 	fields int
 	marked bool // the decimal mark occurs
+
+	example string // a number that may have decimals or grouped digits
+	plain   bool   // there are numbers with a decimal mark that cannot be a group mark
+	whole   bool   // there are numbers of three digits or more without a mark
 }
 
 // better prefers more rows, then several columns, then the decimal mark that occurs.
@@ -227,6 +268,7 @@ func (b *block) isRow(fields [][]byte) bool {
 				return false // 0,05: the comma is a decimal mark
 			}
 			b.marked = b.marked || d.marked
+			b.weigh(d, f)
 			values++
 			continue
 		}
@@ -238,10 +280,25 @@ func (b *block) isRow(fields [][]byte) bool {
 		case clockTime:
 			values++
 		case text:
-			return false
+			if !b.words {
+				return false
+			}
 		}
 	}
 	return values > 0
+}
+
+// weigh looks at a number for ambiguous.
+func (b *block) weigh(d digits, f []byte) {
+	grouped := d.fraction == 3 && d.exponent == 0 && d.significant > 3 && d.significant <= 6
+	switch {
+	case !d.marked:
+		b.whole = b.whole || d.significant >= 3
+	case !grouped:
+		b.plain = true
+	case b.example == "":
+		b.example = string(f)
+	}
 }
 
 // isPadded reports whether f is a whole number that starts with needless zeros.
@@ -267,6 +324,10 @@ func (l *layout) kinds(lines [][]byte) {
 	}
 	for i, n := range counts {
 		l.columns[i].kind = missing
+		if n[text] > max(n[number], n[clockTime], n[dateOnly]) {
+			l.columns[i].kind = text
+			continue
+		}
 		for _, k := range []kind{number, clockTime, dateOnly} {
 			if n[k] > 0 && n[k] >= max(n[number], n[clockTime], n[dateOnly]) {
 				l.columns[i].kind = k

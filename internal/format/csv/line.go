@@ -18,7 +18,7 @@ const (
 
 // inNumbers are the bytes of which numbers, times and dates are made.
 var inNumbers = func() (in [256]bool) {
-	for _, c := range []byte("0123456789+-.,:/' _eEdDTZ\xa0\xc2\xe2\x80\xaf\x99\x88\x92\x96") {
+	for _, c := range []byte("0123456789+-.,:/' _eEdDTZAPMapm\xa0\xc2\xe2\x80\xaf\x99\x88\x92\x96") {
 		in[c] = true
 	}
 	return in

@@ -100,6 +100,8 @@ func (l *layout) chooseColumns(rows [][][]byte, given string) error {
 		trailing := i > 0 && i == len(l.columns)-1 && c.kind == missing && c.header == ""
 		switch {
 		case i == l.time || i == l.date || trailing:
+		case c.kind == text:
+			l.note("%s holds words and is no channel", l.title(i))
 		case c.kind == clockTime || c.kind == dateOnly:
 			l.note("%s holds times or dates and is no channel", l.title(i))
 		case i == l.counter:
@@ -147,7 +149,7 @@ func (l *layout) chooseTime(rows [][][]byte, given string) error {
 	}
 	for i, c := range l.columns {
 		_, unit := c.unitOfTime()
-		if c.kind != number || !unit && !c.named(timeWords) {
+		if c.kind != number || !unit && (c.unit != "" || !c.named(timeWords)) {
 			continue
 		}
 		if _, rising := headTimes(l, rows, i); rising {
