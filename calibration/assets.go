@@ -58,6 +58,7 @@ type Reference struct {
 	StatesLevel bool // the reference is an exciter that states its level; the device's output is recorded against it
 	Certificate Document
 	Table       []CalibratedPoint // ascending frequency
+	History     []HistoryPoint    // earlier calibrations, in any order
 	Correlation float64           // correlation coefficient of the certificate's errors between different frequencies, 0..1, as stated in the asset file
 }
 

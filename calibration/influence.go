@@ -21,7 +21,7 @@ type influence struct {
 func influences() []influence {
 	return []influence{
 		{"", "reference certificate", "sensitivity of the reference: certificate", addReference},
-		{"drift", "reference drift", "change of the reference since its calibration", stated("drift", shared, nil)},
+		{"drift", "reference drift", "change of the reference since its calibration", addDrift},
 		{"", "interpolation", "reference used between its calibrated frequencies", addInterpolation},
 		{"", "input quantity", "reference and device measure different quantities of motion", addInputQuantity},
 		{"temperature", "temperature", "temperature coefficients of both transducers", addTemperature},

@@ -85,6 +85,7 @@ type Procedure struct {
 type Influence struct {
 	Key           string // one of the keys listed by Influences()
 	NotApplicable string // reason; empty where the influence applies
+	FromHistory   bool   // drift only: its modulus comes from the reference's earlier calibrations; Bands state the phase alone
 	Distribution  string // "normal", "rectangular", "triangular", "arcsine"
 	Bands         []Band
 	Dof           float64    // +Inf where not stated

@@ -33,6 +33,7 @@ func (j *Job) Validate() error {
 		add("device %s: reference frequency %g Hz, allowed are positive values", j.Device.Serial, j.Device.ReferenceFrequency)
 	}
 	errs = append(errs, j.validateReference()...)
+	errs = append(errs, j.validateHistory()...)
 	errs = append(errs, j.validateProcedure()...)
 	errs = append(errs, j.validatePoints()...)
 	errs = append(errs, j.validateUnits()...)
