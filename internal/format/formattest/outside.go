@@ -44,24 +44,31 @@ func Raw(t *testing.T, path string, channels int) [][]float64 {
 }
 
 // Shared returns the path of a recording that is not part of the repository; the test skips where it is absent.
+// PLUMBLINE_RECORDINGS says where the recordings are; a relative path starts at the root of the repository.
 func Shared(t *testing.T, elements ...string) string {
 	t.Helper()
 	root := os.Getenv("PLUMBLINE_RECORDINGS")
 	if root == "" {
 		root = "../shared/recordings"
-		for dir := "."; ; dir = filepath.Join("..", dir) { // relative to the root of the repository
-			if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-				root = filepath.Join(dir, root)
-				break
-			}
-			if len(dir) > 100 {
-				break
-			}
-		}
+	}
+	if !filepath.IsAbs(root) {
+		root = filepath.Join(repository(), root)
 	}
 	path := filepath.Join(append([]string{root}, elements...)...)
 	if _, err := os.Stat(path); err != nil {
 		t.Skipf("shared recording %s is absent: set PLUMBLINE_RECORDINGS", filepath.Join(elements...))
 	}
 	return path
+}
+
+// repository is the folder that holds go.mod, at or above the working directory.
+func repository() string {
+	dir := "."
+	for range 16 {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		dir = filepath.Join("..", dir)
+	}
+	return "."
 }
