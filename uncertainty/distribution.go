@@ -101,7 +101,8 @@ func (d Arcsine) String() string { return "arcsine" }
 type StudentT struct{ Scale, Dof float64 }
 
 // Std is Scale: the GUM's convention u = s/√n, whose degrees of freedom are carried beside it (Input.Dof). The standard deviation
-// of the draws is larger by √(Dof/(Dof-2)), and does not exist for two or fewer degrees of freedom.
+// of the draws is larger by √(Dof/(Dof-2)), and does not exist for two or fewer degrees of freedom: what such an input enters has an interval from
+// quantiles, but no standard uncertainty from the sample (Interval.Std is NaN).
 func (d StudentT) Std() float64 { return d.Scale }
 
 // Sample draws Scale·t.
@@ -140,6 +141,36 @@ func (Constant) String() string { return "constant" }
 //
 // Clause: GUM 4.3.3
 func FromExpanded(expanded, k float64) Normal { return Normal{Sigma: expanded / k} }
+
+// FromCertificate is the distribution behind an expanded uncertainty U = k·u whose certificate states the degrees of freedom of u: Student's t scaled by u,
+// normal where they are infinite. It is an error if a number is unusable.
+//
+// Clause: JCGM 101 6.4.9
+func FromCertificate(expanded, k, dof float64) (Distribution, error) {
+	switch {
+	case !(expanded >= 0) || math.IsInf(expanded, 1):
+		return nil, fmt.Errorf("certificate: expanded uncertainty %g, want a finite number not below 0", expanded)
+	case !(k > 0) || math.IsInf(k, 1):
+		return nil, fmt.Errorf("certificate: coverage factor %g, want a finite number above 0", k)
+	case !(dof > 0):
+		return nil, fmt.Errorf("certificate: %g degrees of freedom, want more than 0 (+Inf where known exactly)", dof)
+	case math.IsInf(dof, 1):
+		return FromExpanded(expanded, k), nil
+	}
+	return StudentT{Scale: expanded / k, Dof: dof}, nil
+}
+
+// NormalWithin is the normal distribution that lies within ±halfWidth with the given probability: a statement "with a probability of 95 % within ±a", or
+// with 0.5 an even chance of lying within the limits. It is an error if a number is unusable.
+//
+// Clause: GUM 4.3.4
+// Clause: GUM 4.3.5
+func NormalWithin(halfWidth, probability float64) (Normal, error) {
+	if !(halfWidth >= 0) || math.IsInf(halfWidth, 1) || !(probability > 0 && probability < 1) {
+		return Normal{}, fmt.Errorf("normal distribution within ±%g with probability %g, want a finite half-width not below 0 and a probability between 0 and 1", halfWidth, probability)
+	}
+	return Normal{Sigma: halfWidth / NormalQuantile(0.5+probability/2)}, nil
+}
 
 // FromReadings is the input for the mean of n readings: value the mean, standard uncertainty s/√n with n-1 degrees of freedom.
 // It is an error to give fewer than two readings.
