@@ -40,6 +40,7 @@ var rooms = []room{
 	{name: "internal/jobfile", imports: []string{"quantity", "recording", "uncertainty", "calibration", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
 	{name: "internal/lab", imports: append(slices.Clone(top), "internal/jobfile", "internal/resultfile", "internal/format")},
+	{name: "internal/validation", imports: append(slices.Clone(top), "internal/simulator")},
 	{name: "cmd/plumbline", imports: []string{wholeWorld}},
 	{name: "scripts/*"},
 }

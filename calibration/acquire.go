@@ -48,7 +48,8 @@ func (j *Job) acquireDevice(p PointPlan, orders []int) (acquisition, error) {
 
 // approximate inspects and approximates the channels at the ends of chains. Samples become volts at the recorder.
 func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, chains ...Chain) (a acquisition, err error) {
-	pass := &pass{rec: rec, inspector: recording.NewInspector(rec.Info)}
+	pass, info := &pass{rec: rec}, rec.Info
+	info.Channels = slices.Clone(info.Channels)
 	for i, c := range chains {
 		if c.Column < 1 || c.Column > len(rec.Info.Channels) {
 			return a, fmt.Errorf("recording %s has %d channels, channel %d is missing", rec.Name, len(rec.Info.Channels), c.Column)
@@ -59,7 +60,11 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 		}
 		pass.columns, pass.scale = append(pass.columns, c.Column), append(pass.scale, scale)
 		a.steps[i] = c.step(rec, scale)
+		if ch := &info.Channels[c.Column-1]; c.FullScale() > 0 && (ch.Bits == 0 || ch.Unit.Symbol != "FS") { // where bits are of full scale, they tell it exactly
+			ch.FullScale = c.FullScale() / scale
+		}
 	}
+	pass.inspector = recording.NewInspector(info)
 	if err := j.admissible(p, rec); err != nil {
 		return a, err
 	}

@@ -151,8 +151,14 @@ func value(x float64, unit string) string {
 	return fmt.Sprintf("%.6g %s", x, unit)
 }
 
-// fullScaleOf is the least size of a sample that is at full scale: 1 less one step for integers, never for others.
+// nearFull is the size over a stated full scale from which a sample counts as at full scale: the largest code of 16 bits lies just above it.
+const nearFull = 1 - 1e-4
+
+// fullScaleOf is the least size of a sample that is at full scale: as stated, else 1 less one step for integers, never for others.
 func fullScaleOf(ch Channel) float64 {
+	if ch.FullScale > 0 {
+		return ch.FullScale * nearFull
+	}
 	if ch.Bits > 0 && ch.Unit.Symbol == "FS" {
 		return 1 - math.Ldexp(1, 1-ch.Bits)
 	}

@@ -9,9 +9,10 @@ import (
 
 // Channel describes one channel of a recording.
 type Channel struct {
-	Name string        // as written in the file, may be empty
-	Unit quantity.Unit // unit of the samples as delivered by Read; Symbol "FS" means fraction of full scale, "" unknown
-	Bits int           // resolution of integer samples in bits, 0 for floating point or text
+	Name      string        // as written in the file, may be empty
+	Unit      quantity.Unit // unit of the samples as delivered by Read; Symbol "FS" means fraction of full scale, "" unknown
+	Bits      int           // resolution of integer samples in bits, 0 for floating point or text
+	FullScale float64       // largest size a sample can have, in Unit, where someone who knows the recorder says so; 0 as Bits tell
 }
 
 // Info is what is known of a recording from its header.

@@ -69,7 +69,7 @@ Exit codes: 0 done, 1 failure, 2 usage, 3 the device does not conform.`,
 	}
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newDemo(), newVersion())
+	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newDemo(), newValidate(), newVersion())
 	root.SetHelpCommand(newHelp(root))
 	return root
 }
