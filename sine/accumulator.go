@@ -58,6 +58,9 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 	if err != nil {
 		return nil, err
 	}
+	if size > mostTaken {
+		return nil, fmt.Errorf("sine: %d cycles of %g Hz at %g samples per second: more than the %d samples a block may hold", leastCycles, s.Frequency, s.Rate, mostTaken)
+	}
 	freq, harmonics := s.regressors(size)
 	if p := 2*len(freq) + s.Drift + 1; size <= p {
 		return nil, fmt.Errorf("sine: block of %d samples: must be longer than the number of regressors, %d", size, p)

@@ -353,6 +353,7 @@ func TestAccumulatorRefuses(t *testing.T) {
 		{"order zero of the mains", func(s *Settings) { s.Orders = []int{0} }, nil},
 		{"weights", func(s *Settings) { s.Weights = []float64{1} }, nil},
 		{"block of ten samples", func(s *Settings) { s.Block = 10 }, nil},
+		{"a microhertz", func(s *Settings) { s.Frequency = 1e-6 }, nil},
 		{"one cycle", func(s *Settings) { s.Frames = 1000 }, ErrShort},
 	} {
 		s := good

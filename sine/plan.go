@@ -11,7 +11,7 @@ const (
 	shortBlock  = 0.25    // s, least length of a block the package chooses
 	longBlock   = 0.5     // s, length chosen where the record is long enough
 	manyBlocks  = 12      // blocks wanted before they get longer than shortBlock
-	fewBlocks   = 6       // left at least when they get longer for the sake of a line beyond mainsOrders
+	fewBlocks   = 6       // left at least when they get longer for a mains line that matters less
 	slopeBlocks = 8       // with fewer blocks the frequency is measured within them too
 	usable      = 0.45    // highest frequency of a regressor over the sampling rate
 	wholeCycle  = 0.05    // cycles a block may fall short of whole ones
@@ -22,7 +22,7 @@ const (
 	mainsNear   = 1.5     // and those nearer to the fundamental than this many mains frequencies
 	slack       = 1e-9    // relative, against rounding in counts of cycles
 	leastSpare  = 3       // samples in a block per regressor, at least
-	mostTaken   = 1 << 31 // samples in a block
+	mostTaken   = 1 << 27 // samples in a block
 )
 
 // check refuses settings that mean nothing.
@@ -88,14 +88,14 @@ func (s Settings) usualMains() []float64 {
 	}
 }
 
-// lines are the candidates that can be told from the harmonics and from a constant within T seconds: |f_mains - h f| T >= 1 for every h.
+// lines are the candidates that can be told from the harmonics, from a constant and from each other within T seconds: |f_mains - h f| T >= 1 for every h.
 func (s Settings) lines(harmonics int, T float64) []float64 {
 	var lines []float64
+	if s.Mains*T < nearlyOne {
+		return nil
+	}
 next:
 	for _, f := range s.candidates() {
-		if f*T < nearlyOne {
-			continue
-		}
 		for h := 1; h <= harmonics; h++ {
 			if math.Abs(f-float64(h)*s.Frequency)*T < nearlyOne {
 				continue next
@@ -119,7 +119,7 @@ func (s Settings) regressors(size int) (freq []float64, harmonics int) {
 }
 
 // blockSize is the number of samples in a block: whole cycles, at least two and a quarter of a second, up to half a second where that leaves twelve blocks;
-// longer where a mains line near the fundamental can be told from it over the record but not within such a block.
+// longer where a mains line near the fundamental can be told from it over the record but not within such a block, or one near a harmonic and six blocks are left.
 func (s Settings) blockSize() (int, error) {
 	if s.Block > 0 {
 		return s.Block, nil
@@ -152,12 +152,15 @@ func (s Settings) cyclesWanted(cycle, total float64) float64 {
 		reach = blindReach
 	}
 	for _, f := range s.candidates() {
-		d := math.Abs(f - s.Frequency)
-		if d*reach < 1 || d*cycles/s.Frequency >= 1 {
-			continue
-		}
-		if longer := math.Ceil(s.Frequency/d - slack); f <= mainsOrders*s.Mains || total/longer >= fewBlocks { // far up the mains there is little to gain
-			cycles = longer
+		for h := range s.harmonics() {
+			d := math.Abs(f - float64(h+1)*s.Frequency)
+			if d*reach < 1 || d*cycles/s.Frequency >= 1 {
+				continue
+			}
+			longer := math.Ceil(s.Frequency/d - slack)
+			if h == 0 && f <= mainsOrders*s.Mains || total/longer >= fewBlocks { // there is less to gain far up the mains and beside harmonics
+				cycles = longer
+			}
 		}
 	}
 	for {

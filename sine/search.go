@@ -38,9 +38,10 @@ func (p *passes) search(s Settings) (float64, error) {
 		return 0, nil
 	}
 	half := max(reach*p.nominal, 1.5*l.line)
-	peak := l.peak(p.nominal-half, p.nominal+half, func(f float64) bool {
-		return mainsLine(f, s.Mains, l.line) && !mainsLine(p.nominal, s.Mains, l.line)
-	})
+	peak := l.peak(p.nominal-half, p.nominal+half, func(float64) bool { return false })
+	if hum, d := NearestMains(l.at(peak), s.Mains, 1/l.line); d < 1 && hum <= mainsOrders && Separable(p.nominal, s.Mains, 1/l.line) { // another one beside the hum
+		peak = l.peak(p.nominal-half, p.nominal+half, func(f float64) bool { return math.Abs(f-float64(hum)*s.Mains) < lobe*l.line })
+	}
 	if !l.standsOut(peak) {
 		return 0, fmt.Errorf("sine: %w within %g %% of %.6g Hz: the strongest is at %.5g Hz", ErrNoLine, 100*reach, p.nominal, l.strongest)
 	}
@@ -170,10 +171,13 @@ func (l spectrum) peak(low, high float64, hidden func(f float64) bool) int {
 	return min(best, len(l.power[0])-2)
 }
 
-// standsOut reports whether bin k is a line: in one channel far above the median of its surroundings.
+// standsOut reports whether bin k is a line: in one channel far above the median of its surroundings, and no flank.
 func (l spectrum) standsOut(k int) bool {
 	guard := int(lobe * l.line / l.step)
 	for _, p := range l.power {
+		if k < 1 || k+1 >= len(p) || p[k-1] > p[k] || p[k+1] > p[k] {
+			continue
+		}
 		var around []float64
 		for i := k / 2; i < min(2*k, len(p)); i++ {
 			if i < k-guard || i > k+guard {
