@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -36,7 +38,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 // run executes one command line and returns its exit code.
 func run(args []string, stdout, stderr io.Writer) int {
 	root := newRoot()
-	root.SetArgs(args)
+	root.SetArgs(longFlags(root, args))
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	err := root.Execute()
@@ -52,6 +54,24 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return exit.code
 	}
 	return exitFailure
+}
+
+// longFlags lets a flag's whole name stand behind one dash as well, as in -full.
+func longFlags(root *cobra.Command, args []string) []string {
+	out := slices.Clone(args)
+	for i, a := range out {
+		name, _, _ := strings.Cut(strings.TrimPrefix(a, "-"), "=")
+		if len(name) < 2 || strings.HasPrefix(name, "-") || !strings.HasPrefix(a, "-") {
+			continue
+		}
+		for _, c := range root.Commands() {
+			if c.Flags().Lookup(name) != nil {
+				out[i] = "-" + a
+				break
+			}
+		}
+	}
+	return out
 }
 
 func newRoot() *cobra.Command {
