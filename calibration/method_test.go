@@ -92,6 +92,18 @@ func TestExchangeNeedsOneFrequency(t *testing.T) {
 	}
 }
 
+// One recording given twice shows no exchange, and a second one alone has nothing to be compared with.
+func TestExchangeNeedsTwoRecordings(t *testing.T) {
+	r, again := &recording.Recording{Name: "a.wav", ID: "1"}, &recording.Recording{Name: "b.wav", ID: "1"}
+	for _, first := range []*recording.Recording{r, nil} {
+		j := bareJob(t)
+		j.Points = []PointPlan{{Label: "point 1", Frequency: 20, Level: math.NaN(), Recording: first, Exchanged: again}}
+		if err := j.Validate(); err == nil || !strings.Contains(err.Error(), "b.wav") {
+			t.Errorf("first %v: %v, want a refusal that names the second recording", first, err)
+		}
+	}
+}
+
 // The exciter states its level, the device's output is recorded by a recorder with its own clock: magnitude only, right within U, and the
 // factor true to stated of the exciter's certificate divides.
 func TestStatedLevel(t *testing.T) {

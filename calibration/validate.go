@@ -114,6 +114,9 @@ func (j *Job) validatePoints() (errs []error) {
 		if !(p.Frequency > 0) || math.IsInf(p.Frequency, 0) {
 			errs = append(errs, fmt.Errorf("%s: frequency %g Hz, allowed are positive values", p.Label, p.Frequency))
 		}
+		if p.Exchanged != nil && (p.Recording == nil || p.Exchanged.ID != "" && p.Exchanged.ID == p.Recording.ID) {
+			errs = append(errs, fmt.Errorf("%s: recording %s, made with the channels exchanged, needs another one made without beside it", p.Label, p.Exchanged.Name))
+		}
 		switch {
 		case p.Recording != nil && len(p.Readings) > 0:
 			errs = append(errs, fmt.Errorf("%s has a recording and readings, allowed is one of them", p.Label))

@@ -16,12 +16,23 @@ func readDocument(t *table) calibration.Document {
 	return d
 }
 
-// readReferenceCertificate reads the certificate with its table, in units of the reference's sensitivity.
-func readReferenceCertificate(t *table, modulus quantity.Kind, unit quantity.Unit) (calibration.Document, []calibration.CalibratedPoint, float64) {
+// modulus is what the moduli of a table are.
+type modulus struct {
+	kind   quantity.Kind
+	unit   quantity.Unit // a sensitivity of the same quantities; one for a factor
+	factor string        // what a factor is, in words
+	scalar bool          // a phase has no meaning
+}
+
+// one is the unit of a factor.
+var one = quantity.Unit{Symbol: "1", Factor: 1}
+
+// readReferenceCertificate reads the certificate with its table.
+func readReferenceCertificate(t *table, m modulus) (calibration.Document, []calibration.CalibratedPoint, float64) {
 	defer t.close()
 	document := readDocument(t)
 	correlation := t.number("correlation", 0, 1)
-	return document, readCalibrated(t, modulus, unit), correlation
+	return document, readCalibrated(t, m), correlation
 }
 
 // calibratedRow is one line of a table of modulus and phase over frequency, before it is checked against its neighbours.
@@ -32,15 +43,15 @@ type calibratedRow struct {
 
 // readCalibrated reads the rows of a certificate: from the list "point" or from the CSV file that "table" names. Expanded
 // uncertainties are divided by their coverage factors.
-func readCalibrated(t *table, modulus quantity.Kind, unit quantity.Unit) []calibration.CalibratedPoint {
-	rows := collect(t, "point", false, func(t *table) calibratedRow { return readCalibratedPoint(t, modulus, unit) })
+func readCalibrated(t *table, m modulus) []calibration.CalibratedPoint {
+	rows := collect(t, "point", false, func(t *table) calibratedRow { return readCalibratedPoint(t, m) })
 	n, fromFile := t.one("table", kindText, "the name of a CSV file")
 	switch {
 	case fromFile && len(rows) > 0:
 		t.wrong("table", "table and point are the same fact: allowed is one of them")
 	case fromFile:
 		if s := t.sheetOf("table", n); s != nil {
-			rows = readCalibratedSheet(t, s, modulus, unit)
+			rows = readCalibratedSheet(t, s, m)
 		}
 	case !t.has("table") && !t.has("point"):
 		t.wrong("table", "missing: a CSV file in table, or a list of point, is mandatory")
@@ -55,16 +66,16 @@ func readCalibrated(t *table, modulus quantity.Kind, unit quantity.Unit) []calib
 	return points
 }
 
-func readCalibratedPoint(t *table, modulus quantity.Kind, unit quantity.Unit) (r calibratedRow) {
+func readCalibratedPoint(t *table, m modulus) (r calibratedRow) {
 	defer t.close()
 	r.Frequency = t.positive("frequency", quantity.Frequency)
-	m, ok := t.mustValue("modulus", modulus)
-	if reason := wrongModulus(m, unit); ok && reason != "" {
-		t.wrong("modulus", "%s", reason)
+	var k float64
+	r.Modulus, r.StdModulus, k = readModulus(t, m)
+	for _, key := range []string{"phase", "U_phase"} {
+		if t.has(key) && m.scalar {
+			t.wrong(key, "%s has no phase: leave phase and U_phase out", m.factor)
+		}
 	}
-	k := t.number("k", 1, 10)
-	r.Modulus = m.SI
-	r.StdModulus = t.notNegative("U_modulus", quantity.Relative) / k
 	phase, hasPhase := t.optional("phase", quantity.Angle)
 	u, hasU := t.optional("U_phase", quantity.Angle)
 	if hasPhase != hasU && (!t.has("phase") || !t.has("U_phase")) {
@@ -77,30 +88,41 @@ func readCalibratedPoint(t *table, modulus quantity.Kind, unit quantity.Unit) (r
 			t.wrong("U_phase", "found %q, allowed are values of zero or above", u.Text)
 		}
 	}
-	if t.n != nil {
-		r.at = t.n.at
-	}
+	r.at = t.place()
 	return r
 }
 
-// wrongModulus says what is wrong with the modulus of a certificate, "" for nothing.
-func wrongModulus(m quantity.Value, unit quantity.Unit) string {
+// readModulus reads a modulus with its expanded uncertainty, which is divided by the coverage factor.
+func readModulus(t *table, m modulus) (value, std, k float64) {
+	v, ok := t.mustValue("modulus", m.kind)
+	if reason := m.wrong(v); ok && reason != "" {
+		t.wrong("modulus", "%s", reason)
+	}
+	k = t.number("k", 1, 10)
+	return v.SI, t.notNegative("U_modulus", quantity.Relative) / k, k
+}
+
+// wrong says what is wrong with a modulus, "" for nothing.
+func (m modulus) wrong(v quantity.Value) string {
 	switch {
-	case !(m.SI > 0):
-		return "found \"" + m.Text + "\", allowed are values above zero"
-	case unit == one && m.Unit != one:
-		return "found \"" + m.Text + "\", allowed is the factor true to displayed, in the unit 1"
-	case unit != one && !sameQuantities(m.Unit, unit):
-		return "found \"" + m.Text + "\", allowed is a sensitivity of the same quantities as " + unit.Symbol
+	case !(v.SI > 0):
+		return "found \"" + v.Text + "\", allowed are values above zero"
+	case m.unit == one && v.Unit != one:
+		return "found \"" + v.Text + "\", allowed is " + m.factor + ", in the unit 1"
+	case m.unit != one && !sameQuantities(v.Unit, m.unit):
+		return "found \"" + v.Text + "\", allowed is a sensitivity of the same quantities as " + m.unit.Symbol
 	}
 	return ""
 }
 
-func readCalibratedSheet(t *table, s *sheet, modulus quantity.Kind, unit quantity.Unit) (rows []calibratedRow) {
-	allowed := []column{{"frequency", quantity.Frequency, false, true}, {"modulus", modulus, false, true}, {"phase", quantity.Angle, false, false},
+func readCalibratedSheet(t *table, s *sheet, m modulus) (rows []calibratedRow) {
+	allowed := []column{{"frequency", quantity.Frequency, false, true}, {"modulus", m.kind, false, true}, {"phase", quantity.Angle, false, false},
 		{"U_modulus", quantity.Relative, false, true}, {"U_phase", quantity.Angle, false, false}, {"k", 0, true, true}}
-	check := func(name string, v quantity.Value) string { return wrongCell(name, v, unit) }
+	check := func(name string, v quantity.Value) string { return m.wrongCell(name, v) }
 	places := s.columns(t, allowed, check)
+	if p, there := places["phase"]; there && m.scalar {
+		t.d.wrong(s.header[p.index].at, "phase", "%s has no phase: leave phase and U_phase out", m.factor)
+	}
 	for _, row := range s.rows {
 		got, good := s.values(t, row, allowed, places, check)
 		if !good {
@@ -123,14 +145,14 @@ func readCalibratedSheet(t *table, s *sheet, modulus quantity.Kind, unit quantit
 }
 
 // wrongCell says what is wrong with a readable cell, "" for nothing.
-func wrongCell(name string, v quantity.Value, unit quantity.Unit) string {
+func (m modulus) wrongCell(name string, v quantity.Value) string {
 	switch name {
 	case "frequency":
 		if !(v.SI > 0) {
 			return "found \"" + v.Text + "\", allowed are frequencies above zero"
 		}
 	case "modulus":
-		return wrongModulus(v, unit)
+		return m.wrong(v)
 	case "U_modulus", "U_phase":
 		if v.SI < 0 {
 			return "found \"" + v.Text + "\", allowed are values of zero or above"

@@ -11,7 +11,8 @@ import (
 	"plumbline/conformity"
 )
 
-// Job is what the files say. The recordings are named, not opened: Calibration.Points[i].Recording is nil throughout.
+// Job is what the files say. The recordings are named, not opened: Calibration.Points[i].Recording and
+// Exchanged are nil throughout.
 type Job struct {
 	Calibration calibration.Job
 	Particulars certificate.Particulars
@@ -39,10 +40,11 @@ func (s RuleSpec) Rule() conformity.Rule {
 
 // PointRecording says which file holds the recording of a point.
 type PointRecording struct {
-	Point   int    // index into Calibration.Points
-	File    string // as written, with slashes, relative to the job file or to the folder of recordings
-	Options Options
-	Where   string // file:line:column of the name, for messages
+	Point     int    // index into Calibration.Points
+	Exchanged bool   // the second recording of the point, with the transducers exchanged between the channels
+	File      string // as written, with slashes, relative to the job file or to the folder of recordings
+	Options   Options
+	Where     string // file:line:column of the name, for messages
 }
 
 // Options overrule what a recording's file says of itself or what would be guessed. The zero value overrules nothing.
@@ -95,40 +97,21 @@ func readJob(t *table) *Job {
 	j.Particulars.Customer = readAddress(t.asset("customer"))
 	c.Device, j.Particulars.CustomerData = readDevice(t.asset("device"))
 	reference := t.asset("reference")
-	display := reference.has("display")
-	c.Reference, c.Procedure.DisplayResolution = readReference(reference, c.Device.Unit)
-	readChannels(t, c, display)
+	standard := standardOf(reference)
+	var steps [2]float64
+	c.Reference, steps = readReference(reference, standard, c.Device.Unit)
+	readChannels(t, c, standard)
 	c.Conditions = readConditions(t.asset("conditions"))
 	j.Particulars.Mounting = readMounting(t.asset("mounting"))
-	steps := c.Procedure.DisplayResolution
-	var phaseless []gap
-	c.Procedure, phaseless = readProcedure(t.asset("procedure"))
+	var open openQuestions
+	c.Procedure, open = readProcedure(t.asset("procedure"))
 	c.Procedure.DisplayResolution = steps
-	readPoints(t, j, display)
+	readPoints(t, j, standard)
 	j.Rule = readDecision(t, c.Device)
 	c.ValidityOverride = readOverride(t.optionalTable("override"))
 	t.close()
-	if hasPhase(c.Reference) {
-		for _, g := range phaseless {
-			t.d.wrong(g.at, g.key, "missing: the reference certificate states phase, so the phase of this influence is mandatory, for example %q", "0.1°")
-		}
-	}
+	open.settle(t.d, c.Reference)
 	return j
-}
-
-// gap is a place where a number is missing.
-type gap struct {
-	at  position
-	key string
-}
-
-func hasPhase(r calibration.Reference) bool {
-	for _, p := range r.Table {
-		if !math.IsNaN(p.Phase) {
-			return true
-		}
-	}
-	return false
 }
 
 func readOverride(t *table) string {

@@ -3,40 +3,38 @@ package jobfile
 import (
 	"fmt"
 	"math"
+	"path"
 	"slices"
 
 	"plumbline/calibration"
 	"plumbline/quantity"
 )
 
-// readPoints reads the points with the evidence for each: a recording, or readings of a display.
-func readPoints(root *table, j *Job, display bool) {
+// readPoints reads the points with the evidence for each: one recording, or two with the channels exchanged, or readings of a display.
+func readPoints(root *table, j *Job, by standard) {
 	c := &j.Calibration
 	sheets := map[*sheet]position{}
 	var places []position
 	c.Points = collect(root, "point", false, func(t *table) calibration.PointPlan {
 		defer t.close()
-		p := calibration.PointPlan{Frequency: t.positive("frequency", quantity.Frequency), Level: math.NaN()}
+		p := calibration.PointPlan{Frequency: t.positive("frequency", quantity.Frequency)}
 		p.Label = fmt.Sprintf("point %d (%g Hz)", len(places)+1, p.Frequency)
-		if level, ok := t.optional("level", quantity.Level); ok {
-			p.Level = inputLevel(c.Device.Unit, level, p.Frequency)
-		}
-		rec, recorded := readRecording(t.child("recording", 0, nil), t)
+		p.Level = readLevel(t, by, c.Device.Unit, p.Frequency)
+		first, second := readRecording(t, "recording"), readRecording(t, "exchanged")
 		p.Readings = readReadings(t, c.Device.Unit, p.Frequency, sheets)
 		if t.absent() {
 			return p
 		}
 		places = append(places, t.n.at)
-		switch read := t.has("readings") || t.has("reading"); {
-		case recorded == read:
-			t.wrong("recording", "a point has either a recording or readings, found %s", map[bool]string{true: "both", false: "neither"}[read])
-		case read && !display:
-			t.wrong("readings", "readings need an instrument whose display was read: state its steps in [reference.display]")
-		case recorded && display:
-			t.wrong("recording", "the reference is an instrument whose display is read, so the points have readings")
-		case recorded:
-			rec.Point = len(places) - 1
-			j.Recordings = append(j.Recordings, rec)
+		if !fitting(t, by) || !exchangeable(t, by, c, first, second) {
+			return p
+		}
+		first.Point, second.Point, second.Exchanged = len(places)-1, len(places)-1, true
+		if t.has("recording") {
+			j.Recordings = append(j.Recordings, first)
+		}
+		if t.has("exchanged") {
+			j.Recordings = append(j.Recordings, second)
 		}
 		return p
 	})
@@ -47,6 +45,69 @@ func readPoints(root *table, j *Job, display bool) {
 		}
 	}
 	reportUnused(root.d, sheets)
+}
+
+// readLevel reads the nominal level of a point, NaN where there is none, in the device's quantity of motion; against an exciter that states its
+// level it is the value stated.
+func readLevel(t *table, by standard, device quantity.Unit, f float64) float64 {
+	if by == statedLevel {
+		return readOwnLevel(t, "level", device)
+	}
+	if level, ok := t.optional("level", quantity.Level); ok {
+		return inputLevel(device, level, f)
+	}
+	return math.NaN()
+}
+
+// fitting refuses evidence that does not fit the reference.
+func fitting(t *table, by standard) bool {
+	recorded, read, readings := t.has("recording"), t.has("readings") || t.has("reading"), "readings"
+	if !t.has(readings) {
+		readings = "reading"
+	}
+	switch {
+	case read && by == statedLevel:
+		t.wrong(readings, "the reference is an exciter that states its level, so the points have recordings of the device")
+	case !recorded && by == statedLevel:
+		t.wrong("recording", "missing: the recording of the device against the stated level is mandatory")
+	case recorded == read:
+		t.wrong("recording", "a point has either a recording or readings, found %s", map[bool]string{true: "both", false: "neither"}[read])
+	case read && by != readDisplay:
+		t.wrong(readings, "readings need an instrument whose display was read: state its steps in [reference.display]")
+	case recorded && by == readDisplay:
+		t.wrong("recording", "the reference is an instrument whose display is read, so the points have readings")
+	default:
+		return true
+	}
+	return false
+}
+
+// exchangeable refuses a second recording where nothing can have been exchanged.
+func exchangeable(t *table, by standard, c *calibration.Job, first, second PointRecording) bool {
+	switch {
+	case !t.has("exchanged"):
+		return true
+	case by == statedLevel:
+		t.wrong("exchanged", "the reference is an exciter that states its level, so only the device is recorded: there is no channel to exchange it with")
+	case !t.has("recording"):
+		t.wrong("exchanged", "is the second recording of a point, with the transducers exchanged between the channels: it needs recording beside it")
+	case first.File != "" && path.Clean(first.File) == path.Clean(second.File):
+		t.wrong("exchanged", "found %q, which is the recording of this point already: allowed is a second one, with the transducers exchanged between the channels", second.File)
+	case gains(c.ReferenceChain) != gains(c.DeviceChain):
+		t.wrong("exchanged", "the channels of reference and device take different inputs (their gains are of different units), so the transducers cannot be exchanged between them")
+	default:
+		return true
+	}
+	return false
+}
+
+// gains is the dimension of the gain of a whole channel.
+func gains(c calibration.Chain) (d quantity.Dimension) {
+	for _, s := range c.Stages {
+		u := s.GainUnit.Dim
+		d.Metre, d.Kilogram, d.Second, d.Ampere, d.Kelvin = d.Metre+u.Metre, d.Kilogram+u.Kilogram, d.Second+u.Second, d.Ampere+u.Ampere, d.Kelvin+u.Kelvin
+	}
+	return d
 }
 
 // inputLevel converts a level to the device's input quantity at frequency f, coherent SI peak.
@@ -60,14 +121,13 @@ func inputLevel(sensitivity quantity.Unit, level quantity.Value, f float64) floa
 }
 
 // readRecording reads a recording's name, or the table with its name and what overrules the file. The text is short for the table.
-func readRecording(t, point *table) (r PointRecording, there bool) {
-	f, there := point.look("recording")
-	if there && f.value.kind == kindText {
-		name := newTable(f.value.at)
-		name.set("file", f)
-		t.n = name
+func readRecording(point *table, key string) (r PointRecording) {
+	t := point.child(key, 0, nil)
+	if f, there := point.look(key); there && f.value.kind == kindText {
+		t.n = newTable(f.value.at)
+		t.n.set("file", f)
 	} else {
-		t.n = point.optionalTable("recording").n
+		t.n = point.optionalTable(key).n
 	}
 	defer t.close()
 	r.File = t.text("file")
@@ -75,7 +135,7 @@ func readRecording(t, point *table) (r PointRecording, there bool) {
 		r.Where = fmt.Sprintf("%s:%d:%d", n.at.file, n.at.line, n.at.column)
 	}
 	r.Options = readOptions(t)
-	return r, there
+	return r
 }
 
 func readOptions(t *table) (o Options) {

@@ -3,14 +3,21 @@ package jobfile
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"plumbline/calibration"
 	"plumbline/quantity"
 	"plumbline/uncertainty"
 )
 
-// readProcedure reads the laboratory's procedure. phaseless are the places where an influence states no phase.
-func readProcedure(t *table) (p calibration.Procedure, phaseless []gap) {
+// openQuestions are the places of a procedure that only the reference decides about.
+type openQuestions struct {
+	phaseless []spot // influences without phase
+	history   []spot // influences sized by the reference's history
+}
+
+// readProcedure reads the laboratory's procedure.
+func readProcedure(t *table) (p calibration.Procedure, open openQuestions) {
 	defer t.close()
 	p.Name, p.Revision, p.Method = t.text("name"), t.text("revision"), t.text("method")
 	p.Probability = t.positive("probability", quantity.Relative)
@@ -31,11 +38,32 @@ func readProcedure(t *table) (p calibration.Procedure, phaseless []gap) {
 	}
 	p.Influences = collect(t, "influence", false, func(t *table) calibration.Influence {
 		in, gaps := readInfluence(t)
-		phaseless = append(phaseless, gaps...)
+		open.phaseless = append(open.phaseless, gaps...)
+		if in.FromHistory {
+			open.history = append(open.history, t.spot("from_history"))
+		}
 		return in
 	})
 	checkInfluences(t, p.Influences)
-	return p, phaseless
+	return p, open
+}
+
+// settle records what the procedure lacks for the reference.
+func (o openQuestions) settle(d *decoder, r calibration.Reference) {
+	if hasPhase(r) {
+		for _, s := range o.phaseless {
+			d.wrong(s.at, s.key, "missing: the reference certificate states phase, so the phase of this influence is mandatory, for example %q", "0.1°")
+		}
+	}
+	if len(r.History) == 0 {
+		for _, s := range o.history {
+			d.wrong(s.at, s.key, "the reference has no earlier calibrations: list them in [[reference.history]], or state the drift in bands")
+		}
+	}
+}
+
+func hasPhase(r calibration.Reference) bool {
+	return slices.ContainsFunc(r.Table, func(p calibration.CalibratedPoint) bool { return !math.IsNaN(p.Phase) })
 }
 
 // checkInfluences refuses an influence that is stated twice or not at all.
@@ -65,6 +93,7 @@ const (
 	byMotion                       // bands of the transverse motion
 	byResonance                    // limits of the mounted resonance
 	byRepeatability                // bands of a standard deviation with its degrees of freedom
+	byHistory                      // the reference's earlier calibrations; bands of the phase alone
 )
 
 func sizeOf(key string) sizedBy {
@@ -81,13 +110,12 @@ func sizeOf(key string) sizedBy {
 	return byBands
 }
 
-func readInfluence(t *table) (in calibration.Influence, phaseless []gap) {
+func readInfluence(t *table) (in calibration.Influence, phaseless []spot) {
 	defer t.close()
 	in.Key = t.choice("key", calibration.InfluenceKeys()...)
 	in.NotApplicable = t.optionalText("not_applicable")
 	in.Dof = math.Inf(1)
 	applies := !t.has("not_applicable")
-	details := []string{"distribution", "band", "dof", "mountings", "resonance"}
 	if !applies {
 		in.Source = t.optionalText("source")
 		for _, key := range details {
@@ -103,6 +131,9 @@ func readInfluence(t *table) (in calibration.Influence, phaseless []gap) {
 		in.Source = t.text("source")
 	}
 	by := sizeOf(in.Key)
+	if in.FromHistory = size.flag("from_history") && in.Key == drift; in.FromHistory {
+		by = byHistory
+	}
 	in.Distribution = readDistribution(size, by)
 	var bands []band
 	bands, phaseless = readBands(size, by, in.Key)
@@ -112,8 +143,17 @@ func readInfluence(t *table) (in calibration.Influence, phaseless []gap) {
 	in.Resonance, in.Mountings, in.Dof = readSpecial(size, by)
 	t.known = size.known
 	t.permit(by, applies)
+	if t.has("from_history") && applies && in.Key != drift {
+		t.wrong("from_history", "has no meaning for this influence: only %q can come from the reference's history", drift)
+	}
 	return in, phaseless
 }
+
+// drift is the key of the influence that may come from the reference's history.
+const drift = "drift"
+
+// details are the keys that say how large an influence is.
+var details = []string{"distribution", "band", "dof", "mountings", "resonance", "from_history"}
 
 // permit refuses the details that an influence of this sort does not have.
 func (t *table) permit(by sizedBy, applies bool) {
@@ -122,10 +162,10 @@ func (t *table) permit(by sizedBy, applies bool) {
 	}
 	allowed := map[sizedBy][]string{
 		byBands: {"distribution", "band", "dof"}, byTemperature: nil, byMotion: {"band"}, byResonance: {"resonance", "band"},
-		byRepeatability: {"band", "dof", "mountings"},
+		byRepeatability: {"band", "dof", "mountings"}, byHistory: {"band"},
 	}[by]
-	for _, key := range []string{"distribution", "band", "dof", "mountings", "resonance"} {
-		if t.has(key) && !slices.Contains(allowed, key) {
+	for _, key := range details {
+		if key != "from_history" && t.has(key) && !slices.Contains(allowed, key) {
 			t.wrong(key, "has no meaning for this influence")
 		}
 	}
@@ -144,6 +184,9 @@ func readDistribution(t *table, by sizedBy) string {
 	case byRepeatability:
 		t.look("distribution")
 		return "normal"
+	case byHistory:
+		t.look("distribution")
+		return uncertainty.StudentT{}.String()
 	}
 	return t.choice("distribution", names...)
 }
@@ -168,13 +211,32 @@ func readSpecial(t *table, by sizedBy) (resonance [2]float64, mountings int, dof
 	return resonance, mountings, dof
 }
 
+// onlySize refuses numbers in a band that the influence does not take.
+func (t *table) onlySize(by sizedBy) {
+	allowed := []string{"modulus", "phase"}
+	switch by {
+	case byMotion:
+		allowed = []string{"motion"}
+	case byResonance, byHistory:
+		allowed = []string{"phase"}
+	}
+	for _, k := range []string{"motion", "modulus", "phase"} {
+		if t.has(k) && !slices.Contains(allowed, k) {
+			t.wrong(k, "has no meaning in a band of this influence: allowed are from, to and %s", strings.Join(allowed, ", "))
+		}
+	}
+}
+
 type band struct {
 	calibration.Band
 	at position
 }
 
-func readBands(t *table, by sizedBy, key string) (bands []band, phaseless []gap) {
-	if by != byTemperature && by != byResonance {
+func readBands(t *table, by sizedBy, key string) (bands []band, phaseless []spot) {
+	switch {
+	case by == byHistory && !t.has("band") && !t.absent():
+		phaseless = append(phaseless, spot{t.place(), t.key("band")})
+	case by != byTemperature && by != byResonance && by != byHistory:
 		t.need("band", "a list of tables band with from, to and the size")
 	}
 	bands = collect(t, "band", false, func(t *table) (b band) {
@@ -184,21 +246,19 @@ func readBands(t *table, by sizedBy, key string) (bands []band, phaseless []gap)
 		switch by {
 		case byMotion:
 			b.Modulus = t.notNegative("motion", quantity.Relative)
-		case byResonance:
+		case byResonance, byHistory:
 			b.Phase = t.notNegative("phase", quantity.Angle)
 		default:
 			b.Modulus = t.notNegative("modulus", quantity.Relative)
 			b.Phase = t.si("phase", quantity.Angle, math.NaN())
 			if !t.has("phase") && !t.absent() {
-				phaseless = append(phaseless, gap{b.at, t.key("phase")})
+				phaseless = append(phaseless, spot{b.at, t.key("phase")})
 			}
 			if b.Phase < 0 {
 				t.wrong("phase", "allowed are values of zero or above")
 			}
 		}
-		for _, k := range []string{"motion", "modulus", "phase"} {
-			t.look(k)
-		}
+		t.onlySize(by)
 		return b
 	})
 	for i, b := range bands {

@@ -15,8 +15,9 @@ type namedStage struct {
 	at    position
 }
 
-// readChannels reads amplifiers and recorder and puts the channels of reference and device together. A display is read without them.
-func readChannels(root *table, c *calibration.Job, display bool) {
+// readChannels reads amplifiers and recorder and puts the channels of reference and device together. A display is read without them, and an
+// exciter that states its level has no channel of the reference.
+func readChannels(root *table, c *calibration.Job, by standard) {
 	amplifiers := collect(root, "amplifier", true, readAmplifier)
 	recorderTable, t := root.optionalAsset("recorder"), root.optionalAsset("channels")
 	channels, clock := readRecorder(recorderTable)
@@ -24,7 +25,7 @@ func readChannels(root *table, c *calibration.Job, display bool) {
 	checkNames(root, "amplifier", amplifiers)
 	checkNames(recorderTable, "channel", channels)
 	defer t.close()
-	if display {
+	if by == readDisplay {
 		for _, key := range []string{"amplifier", "recorder", "channels"} {
 			if root.has(key) {
 				root.wrong(key, "the reference is an instrument whose display is read, whose certificate holds its channels: leave [%s] out", key)
@@ -35,7 +36,13 @@ func readChannels(root *table, c *calibration.Job, display bool) {
 		root.need("recorder", "the table [recorder]")
 		root.need("channels", "the table [channels]")
 	}
-	c.ReferenceChain = readChain(t.mustTable("reference"), amplifiers, channels)
+	reference := t.child("reference", 0, nil)
+	if by != statedLevel {
+		reference = t.mustTable("reference")
+	} else if t.has("reference") {
+		t.wrong("reference", "the reference is an exciter that states its level, so only the device is recorded: leave it out")
+	}
+	c.ReferenceChain = readChain(reference, amplifiers, channels)
 	c.DeviceChain = readChain(t.mustTable("device"), amplifiers, channels)
 	if t.absent() || c.DeviceChain.Column == 0 {
 		return
@@ -205,7 +212,7 @@ func readCorner(t *table) (c calibration.Corner) {
 // readTransfer reads a measured transfer relative to the gain.
 func readTransfer(t *table) (points []calibration.TransferPoint) {
 	defer t.close()
-	for _, p := range readCalibrated(t, quantity.Relative, one) {
+	for _, p := range readCalibrated(t, modulus{kind: quantity.Relative, unit: one, factor: "the transfer relative to the gain"}) {
 		if math.IsNaN(p.Phase) {
 			t.d.wrong(t.place(), t.label, "%g Hz has no phase: a transfer needs modulus and phase", p.Frequency)
 		}

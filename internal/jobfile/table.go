@@ -51,16 +51,29 @@ func (t *table) key(key string) string {
 	return t.label + "." + key
 }
 
+// spot is the place and the name of a key, for a complaint that comes later.
+type spot struct {
+	at  position
+	key string
+}
+
+// spot is where the value of key stands, or the table without it.
+func (t *table) spot(key string) spot {
+	at := t.place()
+	if t.n != nil {
+		if f, there := t.n.fields[key]; there {
+			at = f.value.at
+		}
+	}
+	return spot{at, t.key(key)}
+}
+
 // wrong records that the value of key is wrong.
 func (t *table) wrong(key, format string, args ...any) {
-	if t.n == nil {
-		return
+	if t.n != nil {
+		s := t.spot(key)
+		t.d.wrong(s.at, s.key, format, args...)
 	}
-	at := t.n.at
-	if f, there := t.n.fields[key]; there {
-		at = f.value.at
-	}
-	t.d.wrong(at, t.key(key), format, args...)
 }
 
 // need records a mandatory key that is missing and reports whether it is there.

@@ -82,7 +82,11 @@ func (l Lab) openRecordings(e *Evaluation, dir string) error {
 			errs = append(errs, fmt.Errorf("%s: %w", r.Where, err))
 			continue
 		}
-		e.Job.Calibration.Points[r.Point].Recording = &rec
+		if point := &e.Job.Calibration.Points[r.Point]; r.Exchanged {
+			point.Exchanged = &rec
+		} else {
+			point.Recording = &rec
+		}
 		e.Files = append(e.Files, resultfile.File{Name: r.File, SHA256: rec.ID})
 	}
 	return errors.Join(errs...)
