@@ -26,18 +26,18 @@ func influences() []influence {
 		{"", "input quantity", "reference and device measure different quantities of motion", addInputQuantity},
 		{"temperature", "temperature", "temperature coefficients of both transducers", addTemperature},
 		{"", rowGain, "gains, coupling corners and delays of the channels", addChannels},
-		{"linearity", "distortion and linearity", "harmonics of the motion through nonlinear transducers", stated("linearity", ownInput, nil)},
+		{"linearity", "distortion and linearity", "harmonics of the motion through nonlinear transducers", stated("linearity", ownInput)},
 		{"transverse", "transverse motion", "transverse motion of the exciter times transverse sensitivity", addTransverse},
-		{"base-strain", "base strain", "bending of the mounting surface", stated("base-strain", shared, nil)},
+		{"base-strain", "base strain", "bending of the mounting surface", stated("base-strain", shared)},
 		{"mounting", "relative motion", "mounting joint between reference and device", addMounting},
 		{"", "hum", "mains frequency seen by the channels", addHum},
 		{"", "resolution", "quantisation or display step", addResolution},
-		{"settling", "settling left over", "transients not yet died out", stated("settling", ownInput, nil)},
+		{"settling", "settling left over", "transients not yet died out", stated("settling", ownInput)},
 		{"", "noise", "random noise of the ratio (type A)", addNoise},
 		{"repeatability", "repeatability of mounting", "mounting again (type A, pooled)", addRepeatability},
-		{"loading", "electrical loading", "source and input impedance, cable", stated("loading", ownInput, nil)},
-		{"magnetic", "magnetic field", "field of the exciter on transducers and cables", stated("magnetic", ownInput, nil)},
-		{"other", "other", "what the procedure adds", stated("other", ownInput, nil)},
+		{"loading", "electrical loading", "source and input impedance, cable", stated("loading", ownInput)},
+		{"magnetic", "magnetic field", "field of the exciter on transducers and cables", stated("magnetic", ownInput)},
+		{"other", "other", "what the procedure adds", stated("other", ownInput)},
 	}
 }
 
@@ -87,8 +87,8 @@ type sharing func(b *builder, key string) string
 func shared(_ *builder, key string) string   { return key }
 func ownInput(b *builder, key string) string { return b.own(key) }
 
-// stated adds an influence whose size the procedure states by frequency. scale, where not nil, multiplies the stated size.
-func stated(key string, id sharing, scale func(*builder) float64) func(*builder) error {
+// stated adds an influence whose size the procedure states by frequency.
+func stated(key string, id sharing) func(*builder) error {
 	return func(b *builder) error {
 		in, ok, err := b.require(key)
 		if err != nil || !ok {
@@ -97,10 +97,6 @@ func stated(key string, id sharing, scale func(*builder) float64) func(*builder)
 		band, err := b.band(in)
 		if err != nil {
 			return err
-		}
-		if scale != nil {
-			s := scale(b)
-			band.Modulus, band.Phase = band.Modulus*s, band.Phase*s
 		}
 		dist, err := unitDistribution(in.Distribution)
 		if err != nil {

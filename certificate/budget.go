@@ -191,7 +191,7 @@ func (a *author) matrices(c component) []Block {
 	return blocks
 }
 
-// evenly is the size of blocks of at most most that are as equal as can be.
+// evenly is the size of blocks, at most `most`, that are as equal as can be.
 func evenly(n, most int) int {
 	blocks := max(1, (n+most-1)/most)
 	return max(1, (n+blocks-1)/blocks)

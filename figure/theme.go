@@ -24,7 +24,6 @@ func ink(class string, r, g, b uint8) Ink {
 var (
 	inkText  = ink("pl-text", 0x26, 0x32, 0x3b)
 	inkAxis  = ink("pl-axis", 0x5d, 0x69, 0x72)
-	inkFaint = ink("pl-faint", 0xc4, 0xcb, 0xd0)
 	inkData  = ink("pl-data", 0x12, 0x46, 0x62)
 	inkBand  = ink("pl-band", 0xf5, 0xf2, 0xeb)
 	inkEdge  = ink("pl-edge", 0xa3, 0x94, 0x76)
@@ -73,8 +72,8 @@ type run struct {
 	italic bool
 }
 
-// setRuns draws runs from left to right on a baseline and returns where they end.
-func (s *setter) setRuns(c draw.Canvas, x, baseline vg.Length, size font.Length, runs ...run) vg.Length {
+// setRuns draws runs from left to right on a baseline.
+func (s *setter) setRuns(c draw.Canvas, x, baseline vg.Length, size font.Length, runs ...run) {
 	for _, r := range runs {
 		f := upright
 		if r.italic {
@@ -88,7 +87,6 @@ func (s *setter) setRuns(c draw.Canvas, x, baseline vg.Length, size font.Length,
 		c.FillString(face, vg.Point{X: x, Y: baseline}, r.text)
 		x += face.Width(r.text)
 	}
-	return x
 }
 
 func (s *setter) width(size font.Length, runs ...run) (w vg.Length) {

@@ -50,11 +50,13 @@ func (p *unitParser) raise(e *expr, n int) (*expr, error) {
 	if e.class&classDecibel != 0 || n == 0 || n < -largestExponent || n > largestExponent {
 		return nil, p.wrong("exponent %d: allowed are -%d to %d on units other than dB, without 0", n, largestExponent, largestExponent)
 	}
-	dim, ok := Dimension{}, true
+	var dim Dimension
 	for range abs(n) {
-		if dim, ok = addDim(dim, e.dim, sign(n)); !ok {
+		sum, ok := addDim(dim, e.dim, sign(n))
+		if !ok {
 			return nil, p.wrong("exponent too large")
 		}
+		dim = sum
 	}
 	base := e.inTerm(0)
 	if e.printed == "1" || strings.ContainsAny(base, superscripts+"⁻") && e.level == 0 {

@@ -167,7 +167,7 @@ func (p *press) withNext(blocks []certificate.Block, i int) {
 
 // block sets one block; what is wider than the column beside the headings starts below the heading.
 func (p *press) block(b certificate.Block, below float64, page int) {
-	clear := func() {
+	startBelow := func() {
 		if p.f.PageNo() == page {
 			p.y = max(p.y, below+1)
 		}
@@ -186,11 +186,11 @@ func (p *press) block(b certificate.Block, below float64, page int) {
 	case certificate.Table:
 		g := p.grid(b)
 		if g.x < body {
-			clear()
+			startBelow()
 		}
 		p.table(g)
 	case certificate.Plot:
-		clear()
+		startBelow()
 		p.plot(b)
 	default:
 		p.fail(fmt.Errorf("a block of type %T cannot be set", b))

@@ -83,15 +83,15 @@ func (p *press) width(t certificate.Text, size float64) float64 {
 	return w
 }
 
-// set draws a line with its baseline at y and returns where it ends.
-func (p *press) set(x, y float64, t certificate.Text, size float64, c ink) float64 {
+// set draws a line with its baseline at y.
+func (p *press) set(x, y float64, t certificate.Text, size float64, c ink) {
 	p.f.SetTextColor(c[0], c[1], c[2])
 	for _, s := range t {
 		f, family, sz, drop := p.resolve(s, size)
 		parts, em, err := f.pieces(s.Text)
 		if err != nil {
 			p.fail(err)
-			return x
+			return
 		}
 		p.f.SetFont(family, "", sz)
 		for _, part := range parts {
@@ -99,7 +99,6 @@ func (p *press) set(x, y float64, t certificate.Text, size float64, c ink) float
 		}
 		x += em * sz / millimetre
 	}
-	return x
 }
 
 // setRight draws a line that ends at x.
@@ -121,10 +120,8 @@ func semibold(s string) certificate.Text {
 }
 
 // need starts a new page where less than h mm are left.
-func (p *press) need(h float64) bool {
-	if p.y+h <= bottom {
-		return false
+func (p *press) need(h float64) {
+	if p.y+h > bottom {
+		p.page()
 	}
-	p.page()
-	return true
 }

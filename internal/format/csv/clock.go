@@ -38,7 +38,7 @@ func clock(b []byte) (m moment, ok bool) {
 		return m, false
 	}
 	h, ok1 := small(parts[0], 23)
-	min, ok2 := small(parts[1], 59)
+	minute, ok2 := small(parts[1], 59)
 	whole, fraction, marked := strings.Cut(strings.ReplaceAll(parts[2], ",", "."), ".")
 	sec, ok3 := small(whole, 60)
 	if !ok1 || !ok2 || !ok3 || marked && len(fraction) == 0 || len(fraction) > 12 {
@@ -50,7 +50,7 @@ func clock(b []byte) (m moment, ok bool) {
 		}
 		h = h%12 + half
 	}
-	m.seconds, m.step = float64(3600*h+60*min+sec), 1
+	m.seconds, m.step = float64(3600*h+60*minute+sec), 1
 	if marked {
 		v, ok := (marks{decimal: '.'}).number([]byte("0." + fraction))
 		if !ok || strings.ContainsAny(fraction, "eEdD+-.") {
@@ -92,11 +92,11 @@ func (m *moment) cutZone(s string) (string, bool) {
 	}
 	m.zoned, m.zone = true, 3600*h
 	if len(text) == 4 {
-		min, ok := small(text[2:], 59)
+		minute, ok := small(text[2:], 59)
 		if !ok {
 			return s, false
 		}
-		m.zone += 60 * min
+		m.zone += 60 * minute
 	}
 	if s[at] == '-' {
 		m.zone = -m.zone

@@ -55,7 +55,7 @@ func split(dst [][]byte, line []byte, delimiter byte) [][]byte {
 	}
 	quoted := bytes.IndexByte(line, '"') >= 0
 	for {
-		end := -1
+		var end int
 		if quoted {
 			end = endOfField(line, delimiter)
 		} else {

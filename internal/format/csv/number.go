@@ -2,6 +2,7 @@ package csv
 
 import (
 	"bytes"
+	"errors"
 	"strconv"
 	"strings"
 )
@@ -145,8 +146,7 @@ func (m marks) slow(b []byte) (float64, bool) {
 }
 
 func isRange(err error) bool {
-	e, ok := err.(*strconv.NumError)
-	return ok && e.Err == strconv.ErrRange
+	return errors.Is(err, strconv.ErrRange)
 }
 
 // groupMarks may stand between thousands; the one that is the decimal mark is left out by ungrouped.

@@ -114,7 +114,6 @@ type surveyor struct {
 	held   []stamp
 	strays stray
 	shape  shape // of the last field of the row before
-	day    int64
 	first  moment
 	last   moment
 	rolled int64

@@ -42,7 +42,7 @@ func (f function) text() string {
 	}
 	var b strings.Builder
 	line := func(format string, a ...any) {
-		b.WriteString(fmt.Sprintf(format, a...))
+		fmt.Fprintf(&b, format, a...)
 		if f.crlf {
 			b.WriteByte('\r')
 		}
@@ -95,7 +95,7 @@ func (f function) samples(b *strings.Builder, line func(string, ...any)) {
 	for i := 0; i < len(f.x); i += per {
 		var s strings.Builder
 		for _, x := range f.x[i:min(i+per, len(f.x))] {
-			s.WriteString(fmt.Sprintf(layout, x))
+			fmt.Fprintf(&s, layout, x)
 		}
 		t := s.String()
 		if f.exponent != "" {
