@@ -137,7 +137,8 @@ func (an *analysis) coarse() {
 func (an *analysis) fine() float64 {
 	an.phases(an.turn())
 	var num, den float64
-	for from, to := 0, 0; from < len(an.fitted); from = to {
+	var to int
+	for from := 0; from < len(an.fitted); from = to {
 		to = an.run(from)
 		var w, t, p float64
 		for k := from; k < to; k++ {
@@ -309,7 +310,8 @@ const leastSpread = 6
 // spread is the standard uncertainty of the frequency: 1/sqrt(information), widened by the scatter of the phases where there are enough blocks to know it.
 func (an *analysis) spread() float64 {
 	runs, chi := 0, 0.0
-	for from, to := 0, 0; from < len(an.fitted); from = to {
+	var to int
+	for from := 0; from < len(an.fitted); from = to {
 		to = an.run(from)
 		runs++
 		var w, p float64

@@ -86,8 +86,8 @@ func (p *passes) read(s Settings) (Fit, error) {
 			return true, nil
 		}
 		look = -1
-		f, err := a.Fit()
-		if err != nil || f.inTune() && f.obvious() {
+		f, undecided := a.Fit()
+		if undecided != nil || f.inTune() && f.obvious() { // too early to tell: read on
 			return true, nil
 		}
 		early, p.whole = f, false

@@ -89,7 +89,7 @@ func (d *design) fit(samples [][]float64, s Settings) (Fit, error) {
 		if s.Known {
 			return d.result(m, samples, s, f, 0, i), nil
 		}
-		if math.Abs(df)*d.length < batchSettled || d.rounding(m, information, df) {
+		if math.Abs(df)*d.length < batchSettled || d.rounding(information, df) {
 			return d.result(m, samples, s, f, 1/math.Sqrt(information), i), nil
 		}
 		f += df
@@ -101,7 +101,7 @@ func (d *design) fit(samples [][]float64, s Settings) (Fit, error) {
 }
 
 // rounding reports whether a step is within the rounding of the frequency itself.
-func (d *design) rounding(m *normal, information, df float64) bool {
+func (d *design) rounding(information, df float64) bool {
 	return math.Abs(df)*d.length < 1e-6 && math.Abs(df)*math.Sqrt(information) < 1e-9
 }
 
@@ -252,7 +252,7 @@ func (m *normal) step(weights []float64, T float64) (df, information float64) {
 	cross, square := m.slopes()
 	var num, den float64
 	for c, beta := range m.beta {
-		x, y := -math.Pi*T*beta[1-1], math.Pi*T*beta[1]
+		x, y := -math.Pi*T*beta[0], math.Pi*T*beta[1]
 		j := m.p + 2 + c
 		pull := y*m.left(m.p, j, beta, cross[0]) + x*m.left(m.p+1, j, beta, cross[1])
 		hold := y*y*square[0] + 2*x*y*square[1] + x*x*square[2]

@@ -1,6 +1,7 @@
 package sine
 
 import (
+	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -43,8 +44,8 @@ func (b *basis) mistuned(f float64) mistuning {
 }
 
 func isCondition(err error) bool {
-	c, ok := err.(mat.Condition)
-	return ok && !math.IsInf(float64(c), 0)
+	var c mat.Condition
+	return errors.As(err, &c) && !math.IsInf(float64(c), 0)
 }
 
 // crossGram is the products of the block's even (odd) regressors with the cosines (sines) of the harmonics of f: [parity][harmonic][regressor].

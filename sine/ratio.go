@@ -131,8 +131,8 @@ func (q *Ratio) judge(f Fit) {
 	record := float64(f.Frames) / f.Rate
 	var change [2]float64
 	change[0], q.HannStd = a.hann(q.Time, record)
-	other := 0.0
-	change[1], other = b.hann(q.Time, record)
+	imaginary, other := b.hann(q.Time, record)
+	change[1] = imaginary
 	q.Hann = complex(change[0], change[1])
 	q.HannStd = math.Sqrt((q.HannStd*q.HannStd + other*other) / 2)
 }

@@ -149,7 +149,8 @@ func (an *analysis) record(from, to int, cycles float64) {
 func (an *analysis) align() {
 	var first, adjust float64
 	next := 0 // block
-	for from, to := 0, 0; from < len(an.fitted); from = to {
+	var to int
+	for from := 0; from < len(an.fitted); from = to {
 		to = an.run(from)
 		var w, p float64
 		for k := from; k < to; k++ {

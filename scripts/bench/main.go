@@ -25,6 +25,10 @@ type pair struct {
 // pairs lists what is compared. Both sides run on one core and report their best of several runs.
 var pairs = []pair{
 	{"1e6 Monte Carlo trials of 12 inputs", "uncertainty", "BenchmarkTrials", "bench_numpy.py", "trials"},
+	{"streaming fit with mains lines, matrix product", "sine", "BenchmarkAccumulator/mains", "bench_scipy.py", "mains batched"},
+	{"streaming fit with mains lines, lstsq a block", "sine", "BenchmarkAccumulator/mains", "bench_scipy.py", "mains lstsq"},
+	{"streaming fit, slow point, matrix product", "sine", "BenchmarkAccumulator/slow", "bench_scipy.py", "slow batched"},
+	{"streaming fit, slow point, lstsq a block", "sine", "BenchmarkAccumulator/slow", "bench_scipy.py", "slow lstsq"},
 	{"whole evaluation of 60 s, one matrix product", "cmd/plumbline", "BenchmarkEvaluate/60s", "bench_evaluate.py", "evaluate 60s"},
 	{"whole evaluation of 600 s, one matrix product", "cmd/plumbline", "BenchmarkEvaluate/600s", "bench_evaluate.py", "evaluate 600s"},
 	{"whole evaluation of 600 s, lstsq a block", "cmd/plumbline", "BenchmarkEvaluate/600s", "bench_evaluate.py", "evaluate by lstsq 600s"},
