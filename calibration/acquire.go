@@ -248,6 +248,11 @@ func (a acquisition) evidence() Evidence {
 	e, ref := a.evidenceOf(a.device), a.fit.Channels[a.reference]
 	e.Ratio, e.LnRatio, e.BlockTime = a.ratio.Value, slices.Clone(a.ratio.Ln), slices.Clone(a.ratio.Time)
 	e.StdLnRatio, e.Dof = [2]float64{a.ratio.StdRe, a.ratio.StdIm}, a.ratio.Dof
+	if a.ratio.N < leastBlocks { // too few blocks to know their scatter: the residual tells, as far as the noise is white
+		e.StdLnRatio = [2]float64{max(a.ratio.Noise, a.ratio.StdRe), max(a.ratio.Noise, a.ratio.StdIm)}
+		e.Dof = float64(a.fit.Frames) - float64(2*len(ref.Harmonics)+2*len(ref.Mains)+2)
+		e.FromResidual = true
+	}
 	e.AmplitudeReference, e.StepReference = modulus(ref.Amplitude), a.steps[0]
 	e.DistortionReference, e.ResidualReference = ref.Distortion, ref.Residual
 	e.HannDifference, e.HannStd = a.ratio.Hann, a.ratio.HannStd

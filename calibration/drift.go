@@ -104,7 +104,7 @@ func addDrift(b *builder) error {
 		return err
 	}
 	if !in.FromHistory {
-		return stated(in.Key, shared, nil)(b)
+		return stated(in.Key, shared)(b)
 	}
 	d, err := b.job.Reference.drift(b.point.Frequency)
 	if err != nil {

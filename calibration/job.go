@@ -187,6 +187,7 @@ type Evidence struct {
 	LnRatio                               []complex128 // block series of ln(X_D/X_R), accepted blocks
 	BlockTime                             []float64    // s
 	StdLnRatio                            [2]float64   // experimental standard deviation of the mean, real and imaginary part
+	FromResidual                          bool         // type A from the residual of the approximation, because there are too few blocks
 	Dof                                   float64      // degrees of freedom of StdLnRatio
 	Exchange                              complex128   // G_D/G_R of the channels as exchanging them showed; 0 where they were not
 	AmplitudeReference, AmplitudeDevice   float64      // V peak at the recorder

@@ -136,3 +136,36 @@ func TestStatedLevel(t *testing.T) {
 		t.Errorf("u of the exciter's certificate %g, want 0.005", u)
 	}
 }
+
+// Short records and points close to the mains leave few blocks: the residual gives the type A uncertainty, said in a remark, and it is the bound's.
+func TestFewBlocks(t *testing.T) {
+	b := simulator.FenwickLane()
+	for _, c := range []struct{ f, duration float64 }{{1, 3.3}, {49.7, 10}} {
+		samples, truth := b.Record(simulator.Point{Frequency: c.f, Level: 0.3, Duration: c.duration}, rand.New(rand.NewPCG(3, 3)))
+		rec := simulator.Recording("short.wav", samples, b.Recorder.Rate, b.Recorder.Bits)
+		j := bareJob(t)
+		exactReference(&j, b, c.f)
+		j.Device.ReferenceFrequency = c.f
+		j.Points = []PointPlan{{Label: "point 1", Frequency: c.f, Level: math.NaN(), Recording: &rec}}
+		r, err := Evaluate(j, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := r.Points[0]
+		if p.Refused != "" {
+			t.Fatal(p.Refused)
+		}
+		if d := cmplx.Abs(p.Sensitivity/truth.Device) - 1; math.Abs(d) > p.Reported.UModulus || p.Reported.UModulus > 0.01 {
+			t.Errorf("%g Hz, %g s: off by %.3g %%, U %.3g %%", c.f, c.duration, 100*d, 100*p.Reported.UModulus)
+		}
+		if p.Evidence.FromResidual {
+			found := false
+			for _, m := range p.Remarks {
+				found = found || m.Code == "few-blocks"
+			}
+			if !found {
+				t.Errorf("%g Hz: no remark on few blocks", c.f)
+			}
+		}
+	}
+}

@@ -64,6 +64,9 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	if n := p.Evidence.Rejected; n > 0 {
 		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out", n, n+p.Evidence.Blocks)
 	}
+	if p.Evidence.FromResidual {
+		p.remark("few-blocks", "the recording holds only %d blocks: type A comes from the residual of the approximation, which takes the noise as white", len(p.Evidence.LnRatio))
+	}
 	if math.Abs(p.Frequency/p.Plan.Frequency-1) > remarkFrequency {
 		p.remark("frequency", "frequency found %.6g Hz, nominal %g Hz", p.Frequency, p.Plan.Frequency)
 	}

@@ -16,9 +16,11 @@ const leastBlocks = 4
 // Clause: JCGM 100 4.2
 func addNoise(b *builder) error {
 	e := b.point.Evidence
-	n := len(e.LnRatio)
-	if n < leastBlocks {
+	if n := len(e.LnRatio); n < leastBlocks && !e.FromResidual {
 		return fmt.Errorf("%d blocks or readings, at least %d are needed for a type A uncertainty", n, leastBlocks)
+	}
+	if !(e.Dof > 0) {
+		return fmt.Errorf("%g degrees of freedom are left for a type A uncertainty", e.Dof)
 	}
 	dof := e.Dof
 	re := b.input(b.own("noise")+".modulus", "noise", 0, typeA(e.StdLnRatio[0], dof), dof)
