@@ -31,7 +31,7 @@ func New(h Header, r calibration.Result, statements []conformity.Statement, over
 		Reference: Reference{Asset: asset(j.Reference.Transducer), Certificate: j.Reference.Certificate.Number, Laboratory: j.Reference.Certificate.Laboratory, Date: day(j.Reference.Certificate.Date), ValidUntil: day(j.Reference.Certificate.ValidUntil), Correlation: j.Reference.Correlation},
 		Procedure: procedure(j.Procedure),
 		Points:    []Point{}, Conformity: []Statement{}, Overall: overall.String(),
-		Remarks: remarks(r.Remarks), Deviations: remarks(r.Deviations), Files: h.Files,
+		Remarks: remarks(r.Remarks), Deviations: remarks(r.Deviations), Files: append([]File{}, h.Files...),
 	}
 	for _, p := range r.Points {
 		out.Points = append(out.Points, point(j, p))
@@ -75,7 +75,7 @@ func asset(t calibration.Transducer) Asset {
 }
 
 func procedure(p calibration.Procedure) Procedure {
-	out := Procedure{Name: p.Name, Revision: p.Revision, Method: p.Method, Probability: p.Probability, Trials: p.Trials}
+	out := Procedure{Name: p.Name, Revision: p.Revision, Method: p.Method, Probability: p.Probability, Trials: p.Trials, Influences: []Influence{}}
 	for _, in := range p.Influences {
 		out.Influences = append(out.Influences, Influence{Key: in.Key, NotApplicable: in.NotApplicable, Distribution: in.Distribution, Source: in.Source})
 	}
