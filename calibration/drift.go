@@ -34,13 +34,12 @@ type driftLine struct {
 	stated    float64          // root mean square of the calibrations' standard uncertainties, relative
 }
 
-// size is the standard uncertainty that stands for the change since the certificate after t years, which is not corrected: the change of the line
-// and, the larger the farther it is extrapolated, the standard uncertainty of the line itself (GUM H.3). The latter holds the scatter of
-// the calibrations, so that a reference that changes in steps shows though the steps are no line.
-func (d driftLine) size(t float64) (size, change, std float64) {
-	change = d.line.B * t
+// after is the change of the line in t years from the date of the certificate in use, and the standard uncertainty of the line at their end, the larger
+// the farther it is extrapolated (GUM H.3). The latter holds the scatter of the calibrations, so that a reference that changes in steps
+// shows though the steps are no line.
+func (d driftLine) after(t float64) (change, std float64) {
 	_, std = d.line.At(t)
-	return math.Hypot(change, std), change, std
+	return d.line.B * t, std
 }
 
 // drift fits the line to the calibrations at the frequency nearest to f, within driftReach, that has leastCalibrations of them.
@@ -58,7 +57,7 @@ func (r Reference) drift(f float64) (driftLine, error) {
 		}
 		return r.fitDrift(h, present, at)
 	}
-	return driftLine{}, fmt.Errorf("reference %s: %d calibrations within a factor of %d of %g Hz (the certificate in use among them), its drift line needs %d: add earlier ones to its history, or state the drift in bands",
+	return driftLine{}, fmt.Errorf("reference %s: %d calibrations within a factor of %d of %.4g Hz (the certificate in use among them), its drift line needs %d: add earlier ones to its history, or state the drift in bands",
 		r.Serial, best, driftReach, f, leastCalibrations)
 }
 
@@ -97,7 +96,9 @@ func (r Reference) fitDrift(h, present float64, at []HistoryPoint) (driftLine, e
 	return driftLine{frequency: h, n: len(x), first: at[0].Date, line: line, stated: math.Sqrt(squares / float64(len(x)))}, nil
 }
 
-// addDrift adds the change of the reference since its calibration: from the procedure's bands, or from the reference's own calibrations.
+// addDrift adds the change of the reference since its calibration: from the procedure's bands, or from the reference's own calibrations. Then it is two
+// inputs of value 0, whose squares add: the change of the drift line, which is not corrected, and the uncertainty of the line, of n-2 degrees
+// of freedom. One input of both would give the change the wide tails of the few degrees of freedom that only the scatter has.
 func addDrift(b *builder) error {
 	in, ok, err := b.require("drift")
 	if err != nil || !ok {
@@ -111,9 +112,10 @@ func addDrift(b *builder) error {
 		return err
 	}
 	name, t := nameOf(in.Key), b.job.lastDay().Sub(b.job.Reference.Certificate.Date).Hours()/24/year
-	size, change, std := d.size(t)
-	// points that rest on the same calibrations share the input
-	b.effect(name, fmt.Sprintf("drift.history.%g Hz", d.frequency), Band{Modulus: size, Phase: math.NaN()}, func(s float64) uncertainty.Distribution { return typeA(s, d.line.Dof) }, d.line.Dof)
+	change, std := d.after(t)
+	id := fmt.Sprintf("drift.history.%g Hz", d.frequency) // points that rest on the same calibrations share the inputs
+	b.effect(name, id+".change", Band{Modulus: math.Abs(change), Phase: math.NaN()}, normal, math.Inf(1))
+	b.effect(name, id+".line", Band{Modulus: std, Phase: math.NaN()}, func(s float64) uncertainty.Distribution { return typeA(s, d.line.Dof) }, d.line.Dof)
 	b.point.remark("reference-drift", "drift of reference %s from its %d calibrations at %g Hz since %s: %+.2g %% a year; %+.2g %% from the certificate to %s, the line known to %.2g %% (standard uncertainty); not corrected",
 		b.job.Reference.Serial, d.n, d.frequency, d.first.Format(time.DateOnly), 100*d.line.B, 100*change, b.job.lastDay().Format(time.DateOnly), 100*std)
 	if d.line.S > remarkScatter*d.stated {
@@ -122,6 +124,8 @@ func addDrift(b *builder) error {
 	}
 	return b.addDriftOfPhase(in)
 }
+
+func normal(sigma float64) uncertainty.Distribution { return uncertainty.Normal{Sigma: sigma} }
 
 // addDriftOfPhase adds the drift of the phase, of which a history says nothing: the procedure's bands state it as a half-width.
 func (b *builder) addDriftOfPhase(in Influence) error {

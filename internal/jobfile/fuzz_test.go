@@ -10,6 +10,8 @@ import (
 func FuzzJob(f *testing.F) {
 	f.Add(string(full(f)["job.toml"].Data))
 	f.Add(string(readings(f)["job.toml"].Data))
+	f.Add(string(withHistory(f)["job.toml"].Data))
+	f.Add(strings.Replace(string(stated(f)["job.toml"].Data), "file = \"exciter.toml\"", "stated_level = { level_step = \"1 mm/s peak\" }\ncertificate.point = [{}]\nhistory = [{}]", 1))
 	f.Add("[[point]]\nreading = [{}]\n[point.readings.columns.time]\ncolumn = 1")
 	f.Add("a.b.c = 1\n[a.b]\nd = [{x.y = 2}, [1]]\n[[e]]\n[[e.f]]\n[e.f.g]")
 	base := full(f)

@@ -186,7 +186,7 @@ func readDistribution(t *table, by sizedBy) string {
 		return "normal"
 	case byHistory:
 		t.look("distribution")
-		return uncertainty.StudentT{}.String()
+		return uncertainty.Normal{}.String() + " and " + uncertainty.StudentT{}.String()
 	}
 	return t.choice("distribution", names...)
 }
