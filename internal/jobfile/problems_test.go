@@ -43,13 +43,13 @@ func readings(t testing.TB) fstest.MapFS {
 	return fsys
 }
 
-func replace(t testing.TB, fsys fstest.MapFS, file, old, new string) {
+func replace(t testing.TB, fsys fstest.MapFS, file, old, by string) {
 	t.Helper()
 	f, ok := fsys[file]
 	if !ok || !strings.Contains(string(f.Data), old) {
 		t.Fatalf("%s has no %q to replace", file, old)
 	}
-	fsys[file] = &fstest.MapFile{Data: []byte(strings.Replace(string(f.Data), old, new, 1))}
+	fsys[file] = &fstest.MapFile{Data: []byte(strings.Replace(string(f.Data), old, by, 1))}
 }
 
 // lineOf is the number of the line in which text first stands.
