@@ -20,7 +20,8 @@ type acquisition struct {
 	ratio             sine.Ratio
 	reference, device int // indices of the channels in the fit
 	findings          []recording.Finding
-	steps             [2]float64 // quantisation steps of reference and device, V
+	exchanged         []recording.Finding // of the recording with the transducers exchanged
+	steps             [2]float64          // quantisation steps of reference and device, V
 }
 
 // acquire inspects and approximates a recording in which the reference is at the end of one chain and the device at that of another.

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 
 	"plumbline/quantity"
+	"plumbline/recording"
 	"plumbline/sine"
 )
 
@@ -55,11 +56,19 @@ func (j *Job) remarkReading(p *Point) {
 
 // remarkRecording passes on what the inspection and the approximation noticed.
 func (j *Job) remarkRecording(p *Point, a *acquisition) {
-	for _, note := range p.Plan.Recording.Info.Notes {
-		p.remark("import", "recording %s: %s", p.Plan.Recording.Name, note)
+	for _, r := range []*recording.Recording{p.Plan.Recording, p.Plan.Exchanged} {
+		if r == nil {
+			continue
+		}
+		for _, note := range r.Info.Notes {
+			p.remark("import", "recording %s: %s", r.Name, note)
+		}
 	}
 	for _, f := range a.findings {
 		p.remark(string(f.Code), "recording %s, %s", p.Plan.Recording.Name, f.Text)
+	}
+	for _, f := range a.exchanged {
+		p.remark(string(f.Code), "recording %s, %s", p.Plan.Exchanged.Name, f.Text)
 	}
 	if n := p.Evidence.Rejected; n > 0 {
 		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out", n, n+p.Evidence.Blocks)

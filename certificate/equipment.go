@@ -19,7 +19,10 @@ func (a *author) equipment() Section {
 		{Head: plain("Valid until"), Kind: Fixed},
 	}}
 	use := "Reference"
-	if len(j.ReferenceChain.Stages) == 0 {
+	switch {
+	case j.Reference.StatesLevel:
+		use = "Reference, level as stated"
+	case len(j.ReferenceChain.Stages) == 0:
 		use = "Reference, display read"
 	}
 	t.Rows = append(t.Rows, equipmentRow(use, j.Reference.Identity, "", j.Reference.Certificate))

@@ -73,6 +73,9 @@ func (a *author) recordings() Table {
 		if r := p.Plan.Recording; r != nil {
 			t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(r.Name), plain(r.ID)}})
 		}
+		if r := p.Plan.Exchanged; r != nil {
+			t.Rows = append(t.Rows, Row{Cells: []Text{plain(""), plain(r.Name + " (exchanged)"), plain(r.ID)}})
+		}
 	}
 	return t
 }

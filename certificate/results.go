@@ -1,6 +1,7 @@
 package certificate
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"strings"
@@ -39,26 +40,32 @@ func (a *author) definitions() Text {
 	return t
 }
 
-// origins says whether values were recorded or read off.
+// origins says how the values were come by.
 func (a *author) origins() Text {
-	recorded, read := 0, 0
+	read, exchanged := 0, 0
 	for _, i := range a.valued() {
-		if a.r.Points[i].Plan.Recording == nil {
+		switch plan := a.r.Points[i].Plan; {
+		case plan.Recording == nil:
 			read++
-		} else {
-			recorded++
+		case plan.Exchanged != nil:
+			exchanged++
 		}
 	}
 	ref := a.r.Job.Reference
+	t := plain("Every value was computed from recordings of both channels, which are kept and listed with their digests in the annex.")
 	switch {
-	case read == 0:
-		return plain("Every value was computed from recordings of both channels, which are kept and listed with their digests in the annex.")
-	case recorded == 0:
+	case read > 0:
 		return rich("#Read off a display.# The values were read off the display of "+
 			"{} {}, serial number {}, and entered by hand. No signal was recorded, so that the signals cannot be evaluated again; the readings are listed in the annex.", ref.Kind, ref.Model, ref.Serial)
+	case ref.StatesLevel:
+		return rich("#Against a stated level.# The level of the motion is the one stated by {} {}, serial number {}; only the output of the item was recorded. "+
+			"The recordings are kept and listed with their digests in the annex.", ref.Kind, ref.Model, ref.Serial)
+	case exchanged == len(a.valued()) && exchanged > 0:
+		t = append(t, plain(" At every frequency two recordings were made, the second with the transducers exchanged between the channels; the geometric mean of the two ratios is free of the channels' transfers.")...)
+	case exchanged > 0:
+		t = append(t, plain(fmt.Sprintf(" At %d of the frequencies two recordings were made, the second with the transducers exchanged between the channels; the geometric mean of the two ratios is free of the channels' transfers.", exchanged))...)
 	}
-	return rich("#Partly read off a display.# Values with recordings listed in the annex were computed from recordings of both channels; the others were read off the display of {} {}, serial number {}, and entered by hand.",
-		ref.Kind, ref.Model, ref.Serial)
+	return t
 }
 
 func (a *author) columns() []Column {

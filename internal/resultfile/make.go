@@ -105,6 +105,9 @@ func point(j calibration.Job, p calibration.Point) Point {
 	if r := p.Plan.Recording; r != nil {
 		out.Recording = &File{Name: r.Name, SHA256: r.ID}
 	}
+	if r := p.Plan.Exchanged; r != nil {
+		out.Exchanged = &File{Name: r.Name, SHA256: r.ID}
+	}
 	if p.Refused != "" {
 		return out
 	}

@@ -97,6 +97,7 @@ type Point struct {
 	FrequencyStd *float64     `json:"frequency_standard_uncertainty_Hz,omitempty"`
 	Level        *Quantity    `json:"level_peak,omitempty"`
 	Recording    *File        `json:"recording,omitempty"`
+	Exchanged    *File        `json:"exchanged_recording,omitempty"`
 	Readings     int          `json:"readings,omitempty"`
 	Sensitivity  *Sensitivity `json:"sensitivity,omitempty"`
 	Deviation    *Deviation   `json:"deviation_from_reference_frequency,omitempty"`
