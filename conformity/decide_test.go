@@ -252,25 +252,31 @@ func TestDecideRefuses(t *testing.T) {
 
 // Verifies: ISO/IEC 17025 3.7
 func TestRules(t *testing.T) {
-	for _, rule := range append(Rules(), GuardBand{0.83}, GuardBand{-1}, GuardBand{1.125}, GuardBand{3}) {
+	for _, rule := range append(Rules(), GuardBand{0.83}, GuardBand{-1}, GuardBand{1.125}, GuardBand{3}, NonBinary{0.5}, SpecificRisk{0.05}, SpecificRisk{0.001}, SpecificRisk{0.5}) {
 		got, err := ParseRule(rule.Name())
 		if err != nil || got != rule {
 			t.Errorf("ParseRule(%q) = %v, %v, want %v", rule.Name(), got, err, rule)
 		}
 	}
 	for rule, want := range map[Rule]string{
-		SimpleAcceptance{}: "simple acceptance: guard band w = 0 (acceptance interval equal to the tolerance interval)",
-		GuardBand{1}:       "guard band w = 1.00 U inside each tolerance limit (acceptance interval narrower than the tolerance interval)",
-		GuardBand{1.125}:   "guard band w = 1.125 U inside each tolerance limit (acceptance interval narrower than the tolerance interval)",
-		GuardBand{-1}:      "guard band w = 1.00 U outside each tolerance limit (acceptance interval wider than the tolerance interval)",
+		SimpleAcceptance{}:  "simple acceptance: guard band w = 0 (acceptance interval equal to the tolerance interval)",
+		GuardBand{1}:        "guard band w = 1.00 U inside each tolerance limit (acceptance interval narrower than the tolerance interval)",
+		GuardBand{1.125}:    "guard band w = 1.125 U inside each tolerance limit (acceptance interval narrower than the tolerance interval)",
+		GuardBand{-1}:       "guard band w = 1.00 U outside each tolerance limit (acceptance interval wider than the tolerance interval)",
+		SpecificRisk{0.025}: "guard bands such that the probability of the true value lying outside the tolerance interval is at most 2.5 % for every accepted value (specific risk)",
+		NonBinary{0.5}: "non-binary, guard band w = 0.50 U on both sides of each tolerance limit: conforms (pass) inside it by w or more, conditionally conforms (conditional pass) inside it by less, " +
+			"conditionally does not conform (conditional fail) outside it by w or less, does not conform (fail) outside it by more",
 	} {
 		if rule.String() != want {
 			t.Errorf("%s: %q, want %q", rule.Name(), rule.String(), want)
 		}
 	}
 	for text, want := range map[string]string{
-		"": `want "simple acceptance" or a guard band`, "guard band": "such as \"guard band 1 U\"", "guard band 1": "such as", "guard band x U": "such as", "1 U": "such as",
+		"": `want one such as "simple acceptance", "guard band 1 U", "non-binary guard band 1 U", "specific risk 2.5 %", "managed guard band"`, "guard band": "such as", "guard band 1": "such as",
+		"guard band x U": "such as", "1 U": "such as", "managed": "such as", "specific risk 2.5": "such as",
 		"guard band 3.1 U": "guard band of 3.1 U, want -1 to 3", "guard band -1.5 U": "want -1 to 3", "guard band NaN U": "want -1 to 3",
+		"non-binary guard band 0 U": "guard band of 0 U, want more than 0 and at most 3", "non-binary guard band -1 U": "want more than 0", "specific risk 0 %": "specific risk of 0 %, want more than 0 %",
+		"specific risk 51 %": "at most 50 %", "specific risk NaN %": "specific risk of NaN %",
 	} {
 		if _, err := ParseRule(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("ParseRule(%q): %v, want %q", text, err, want)
@@ -278,6 +284,7 @@ func TestRules(t *testing.T) {
 	}
 }
 
+// The worst verdict is that of the whole.
 func TestOverall(t *testing.T) {
 	for _, c := range []struct {
 		verdicts []Verdict
@@ -285,6 +292,8 @@ func TestOverall(t *testing.T) {
 	}{
 		{nil, NotDecided}, {[]Verdict{Conforms}, Conforms}, {[]Verdict{Conforms, Conforms}, Conforms}, {[]Verdict{Conforms, NotDecided}, NotDecided},
 		{[]Verdict{NotDecided, Conforms}, NotDecided}, {[]Verdict{NotDecided, DoesNotConform, Conforms}, DoesNotConform}, {[]Verdict{DoesNotConform}, DoesNotConform},
+		{[]Verdict{Conforms, ConditionallyConforms}, ConditionallyConforms}, {[]Verdict{ConditionallyConforms, NotDecided}, NotDecided},
+		{[]Verdict{NotDecided, ConditionallyDoesNotConform, Conforms}, ConditionallyDoesNotConform}, {[]Verdict{ConditionallyDoesNotConform, DoesNotConform}, DoesNotConform},
 	} {
 		var statements []Statement
 		for _, v := range c.verdicts {
@@ -294,7 +303,39 @@ func TestOverall(t *testing.T) {
 			t.Errorf("Overall(%v) = %v, want %v", c.verdicts, got, c.want)
 		}
 	}
-	if Conforms.String() != "conforms" || DoesNotConform.String() != "does not conform" || NotDecided.String() != "not decided" {
-		t.Error("verdicts in words")
+	var words []string
+	for _, v := range Verdicts() {
+		words = append(words, v.String())
+	}
+	if got := strings.Join(words, ", "); got != "conforms, conditionally conforms, not decided, conditionally does not conform, does not conform" {
+		t.Errorf("verdicts in words: %s", got)
+	}
+}
+
+// Four verdicts about 9 to 11 with U = 0.125 and a guard band of U; the limits belong to the better side. ILAC-G8 4.2.3 (names read in public copies, limits from memory).
+//
+// Verifies: ILAC-G8 4.2.3
+func TestNonBinary(t *testing.T) {
+	for _, c := range []struct {
+		value   float64
+		want    Verdict
+		remarks int
+	}{
+		{10, Conforms, 0}, {10.875, Conforms, 0}, {9.125, Conforms, 0}, {10.88, ConditionallyConforms, 1}, {11, ConditionallyConforms, 1}, {9, ConditionallyConforms, 1},
+		{11.0001, ConditionallyDoesNotConform, 1}, {11.125, ConditionallyDoesNotConform, 1}, {8.875, ConditionallyDoesNotConform, 1}, {11.126, DoesNotConform, 0}, {8, DoesNotConform, 0},
+	} {
+		s := decide(t, c.value, 0.125, Limits{9, 11}, NonBinary{1})
+		if s.Verdict != c.want || len(s.Remarks) != c.remarks || s.Acceptance != (Limits{9.125, 10.875}) {
+			t.Errorf("%g: %v, acceptance %v, remarks %q, want %v", c.value, s.Verdict, s.Acceptance, s.Remarks, c.want)
+		}
+	}
+	// A guard band wider than the tolerance leaves no pass, but still a conditional one.
+	for value, want := range map[float64]Verdict{10: ConditionallyConforms, 12: ConditionallyDoesNotConform, 13: DoesNotConform} {
+		if s := decide(t, value, 1.5, Limits{9, 11}, NonBinary{1}); s.Verdict != want || !strings.Contains(s.Remarks[0], "no result could conform without condition") {
+			t.Errorf("%g with U 1.5: %v, %q, want %v", value, s.Verdict, s.Remarks, want)
+		}
+	}
+	if s := decide(t, 10.99, 0.125, Limits{math.Inf(-1), 11}, NonBinary{1}); s.Verdict != ConditionallyConforms {
+		t.Errorf("one limit: %v", s.Verdict)
 	}
 }

@@ -2,6 +2,7 @@ package conformity
 
 import (
 	"math"
+	"slices"
 
 	"plumbline/uncertainty"
 )
@@ -34,6 +35,15 @@ func (e FirstOrder) Outside(l Limits) float64 {
 	}
 	u := e.U / e.K
 	return e.below((l.Lower-e.Value)/u) + e.below((e.Value-l.Upper)/u)
+}
+
+// moved is Outside about other values.
+func (e FirstOrder) moved() func(by float64, l Limits) float64 {
+	return func(by float64, l Limits) float64 {
+		m := e
+		m.Value += by
+		return m.Outside(l)
+	}
 }
 
 // below is the distribution function; a side without a limit has no tail.
@@ -69,6 +79,25 @@ func (e MonteCarlo) Outside(l Limits) float64 {
 		}
 	}
 	return float64(n) / float64(len(e.Sample))
+}
+
+// moved is Outside about other values, on the ordered sample.
+func (e MonteCarlo) moved() func(by float64, l Limits) float64 {
+	values := make([]float64, len(e.Sample))
+	for i, s := range e.Sample {
+		values[i] = e.Offset + e.Scale*s
+	}
+	slices.Sort(values)
+	return func(by float64, l Limits) float64 {
+		below, _ := slices.BinarySearch(values, l.Lower-by)
+		upTo, _ := slices.BinarySearchFunc(values, l.Upper-by, func(v, limit float64) int {
+			if v <= limit {
+				return -1
+			}
+			return 1
+		})
+		return float64(below+len(values)-upTo) / float64(len(values))
+	}
 }
 
 func (e MonteCarlo) String() string { return "Monte Carlo" }
