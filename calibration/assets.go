@@ -46,10 +46,31 @@ type Coefficient struct {
 // Device is the device under test.
 type Device struct {
 	Transducer
-	Tolerance    float64    // of the sensitivity at the reference frequency, relative to nominal; 0 none
-	Flatness     float64    // of the deviation from the sensitivity at the reference frequency, relative; 0 none
-	FlatnessBand [2]float64 // Hz; zero: all points
-	Condition    string     // condition on receipt, may be empty
+	Tolerance      float64          // of the sensitivity at the reference frequency, relative to nominal; 0 none
+	Flatness       float64          // of the deviation from the sensitivity at the reference frequency, relative; 0 none
+	FlatnessBand   [2]float64       // Hz; zero: all points
+	PhaseTolerance float64          // of the phase from PhaseNominal, rad; 0 none
+	PhaseNominal   float64          // rad; π for a device of inverted polarity
+	PhaseBand      [2]float64       // Hz, of PhaseTolerance; zero: at the reference frequency alone
+	Limits         []FrequencyLimit // further limits, each of one quantity at one frequency or in one band
+	Condition      string           // condition on receipt, may be empty
+}
+
+// LimitedQuantity says what a FrequencyLimit is about.
+type LimitedQuantity uint8
+
+// The quantities limited.
+const (
+	LimitedSensitivity LimitedQuantity = iota + 1 // from the nominal one, relative
+	LimitedDeviation                              // from the sensitivity at the reference frequency, relative
+	LimitedPhase                                  // from PhaseNominal, rad
+)
+
+// FrequencyLimit is one line of a device's table of limits.
+type FrequencyLimit struct {
+	Of           LimitedQuantity
+	From, To     float64 // Hz, both included; equal: at one frequency
+	Lower, Upper float64 // -Inf or +Inf: no limit on that side
 }
 
 // Reference is the measurement standard: a reference transducer, or an instrument with built-in reference whose display is read.
