@@ -53,7 +53,7 @@ func TestDocument(t *testing.T) {
 			}
 		}
 	}
-	for _, word := range slices.Concat(calibration.InfluenceKeys(), []string{simpleAcceptance, guardBand}) {
+	for _, word := range slices.Concat(calibration.InfluenceKeys(), ruleNames, []string{limitSensitivity, limitDeviation, limitPhase}) {
 		if !strings.Contains(string(b), "`"+word+"`") && !strings.Contains(string(b), "`\""+word+"\"`") {
 			t.Errorf("docs/job-files.md does not name %q", word)
 		}

@@ -8,7 +8,6 @@ import (
 
 	"plumbline/calibration"
 	"plumbline/certificate"
-	"plumbline/conformity"
 )
 
 // Job is what the files say. The recordings are named, not opened: Calibration.Points[i].Recording and
@@ -19,23 +18,6 @@ type Job struct {
 	Rule        RuleSpec
 	Recordings  []PointRecording
 	Files       []File // every file read, the job file first, in order of reading
-}
-
-// RuleSpec is the decision rule. Name is empty where nothing is to be decided.
-type RuleSpec struct {
-	Name string  // "simple acceptance" or "guard band"
-	R    float64 // length of the guard band in expanded uncertainties; 0 for simple acceptance
-}
-
-// Rule is the decision rule named, nil where nothing is to be decided.
-func (s RuleSpec) Rule() conformity.Rule {
-	switch s.Name {
-	case simpleAcceptance:
-		return conformity.SimpleAcceptance{}
-	case guardBand:
-		return conformity.GuardBand{R: s.R}
-	}
-	return nil
 }
 
 // PointRecording says which file holds the recording of a point.
@@ -121,26 +103,4 @@ func readOverride(t *table) string {
 		return ""
 	}
 	return fmt.Sprintf("%s (%s)", reason, person)
-}
-
-const (
-	simpleAcceptance = "simple acceptance"
-	guardBand        = "guard band"
-)
-
-func readDecision(root *table, device calibration.Device) (r RuleSpec) {
-	t := root.optionalAsset("decision")
-	defer t.close()
-	if t.absent() && (device.Tolerance > 0 || device.Flatness > 0) {
-		root.wrong("decision", "missing: the device has a tolerance or a flatness, so a table [decision] with the rule agreed with the customer is mandatory")
-	}
-	r.Name = t.choice("rule", simpleAcceptance, guardBand)
-	if r.Name != guardBand {
-		if t.has("r") {
-			t.wrong("r", "only a guard band has a length")
-		}
-		return r
-	}
-	r.R = t.number("r", -2, 2)
-	return r
 }

@@ -91,6 +91,7 @@ func readDevice(t *table) (d calibration.Device, customer []string) {
 			t.wrong("flatness_band", "stated without flatness")
 		}
 	}
+	readLimits(t, &d)
 	d.Condition = t.optionalText("condition")
 	return d, readCustomerData(t)
 }
@@ -110,6 +111,9 @@ func readCustomerData(t *table) (lines []string) {
 				parts = append(parts, item.text)
 			}
 			text = strings.Join(parts, " to ")
+			if len(n.items) > 0 && n.items[0].kind == kindTable {
+				text = fmt.Sprintf("%d lines", len(n.items))
+			}
 		}
 		lines = append(lines, fmt.Sprintf("%s of the device: %s", strings.ReplaceAll(key, "_", " "), text))
 	}

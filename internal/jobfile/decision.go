@@ -1,0 +1,74 @@
+package jobfile
+
+import (
+	"plumbline/calibration"
+	"plumbline/conformity"
+	"plumbline/quantity"
+)
+
+// RuleSpec is the decision rule. Name is empty where nothing is to be decided.
+type RuleSpec struct {
+	Name string  // one of ruleNames
+	R    float64 // length of the guard band in expanded uncertainties; 0 where the rule has none
+	Risk float64 // largest specific risk; 0 where the rule has none
+}
+
+const (
+	simpleAcceptance = "simple acceptance"
+	guardBand        = "guard band"
+	nonBinary        = "non-binary guard band"
+	specificRisk     = "specific risk"
+	managedGuardBand = "managed guard band"
+)
+
+// ruleNames is the decision rules a job may choose.
+var ruleNames = []string{simpleAcceptance, guardBand, nonBinary, specificRisk, managedGuardBand}
+
+// Rule is the decision rule named, nil where nothing is to be decided.
+func (s RuleSpec) Rule() conformity.Rule {
+	switch s.Name {
+	case simpleAcceptance:
+		return conformity.SimpleAcceptance{}
+	case guardBand:
+		return conformity.GuardBand{R: s.R}
+	case nonBinary:
+		return conformity.NonBinary{R: s.R}
+	case specificRisk:
+		return conformity.SpecificRisk{Largest: s.Risk}
+	case managedGuardBand:
+		return conformity.ManagedGuardBand{}
+	}
+	return nil
+}
+
+func readDecision(root *table, device calibration.Device) (r RuleSpec) {
+	t := root.optionalAsset("decision")
+	defer t.close()
+	if t.absent() && (device.Tolerance > 0 || device.Flatness > 0 || device.PhaseTolerance > 0 || len(device.Limits) > 0) {
+		root.wrong("decision", "missing: the device has a tolerance or a flatness or another limit, so a table [decision] with the rule agreed with the customer is mandatory")
+	}
+	r.Name = t.choice("rule", ruleNames...)
+	hasR, hasRisk := t.has("r"), t.has("risk")
+	if r.Name != guardBand && r.Name != nonBinary && hasR {
+		t.wrong("r", "only a guard band has a length")
+	}
+	if r.Name != specificRisk && hasRisk {
+		t.wrong("risk", "only the rule %q has a largest risk", specificRisk)
+	}
+	switch r.Name {
+	case guardBand:
+		r.R = t.number("r", -2, 2)
+	case nonBinary:
+		r.R = t.number("r", 0, 2)
+		if hasR && r.R == 0 {
+			t.wrong("r", "found 0, allowed are numbers above 0: a guard band without length leaves two verdicts")
+		}
+	case specificRisk:
+		v, ok := t.mustValue("risk", quantity.Relative)
+		if ok && !(v.SI > 0 && v.SI <= 0.5) {
+			t.wrong("risk", "found %q, allowed are values above 0 %% and up to 50 %%", v.Text)
+		}
+		r.Risk = v.SI
+	}
+	return r
+}
