@@ -248,10 +248,15 @@ func disturbed(fit sine.Fit, place recording.Place) bool {
 func (a acquisition) evidence() Evidence {
 	e, ref := a.evidenceOf(a.device), a.fit.Channels[a.reference]
 	e.Ratio, e.LnRatio, e.BlockTime = a.ratio.Value, slices.Clone(a.ratio.Ln), slices.Clone(a.ratio.Time)
-	e.StdLnRatio, e.Dof = [2]float64{a.ratio.StdRe, a.ratio.StdIm}, a.ratio.Dof
+	e.StdLnRatio, e.DofLnRatio = [2]float64{a.ratio.StdRe, a.ratio.StdIm}, [2]float64{a.ratio.Dof, a.ratio.Dof}
+	for i, lag := range []float64{a.ratio.Lag1Re, a.ratio.Lag1Im} {
+		e.StdLnRatio[i], e.DofLnRatio[i] = correlated(e.StdLnRatio[i], e.DofLnRatio[i], lag, a.ratio.N)
+	}
+	e.TrendLeft = [2]float64{trendLeft(a.ratio.SlopeRe, a.ratio.TrendRe, e.Duration), trendLeft(a.ratio.SlopeIm, a.ratio.TrendIm, e.Duration)}
 	if a.ratio.N < leastBlocks { // too few blocks to know their scatter: the residual tells, as far as the noise is white
 		e.StdLnRatio = [2]float64{max(a.ratio.Noise, a.ratio.StdRe), max(a.ratio.Noise, a.ratio.StdIm)}
-		e.Dof = float64(a.fit.Frames) - float64(2*len(ref.Harmonics)+2*len(ref.Mains)+2)
+		dof := float64(a.fit.Frames) - float64(2*len(ref.Harmonics)+2*len(ref.Mains)+2)
+		e.DofLnRatio = [2]float64{dof, dof}
 		e.FromResidual = true
 	}
 	e.AmplitudeReference, e.StepReference = modulus(ref.Amplitude), a.steps[0]

@@ -115,24 +115,24 @@ func (j *Job) measureExchanged(plan PointPlan, orders []int) (Point, *acquisitio
 	for i := range p.Evidence.StdLnRatio {
 		p.Evidence.StdLnRatio[i] = math.Hypot(first.StdLnRatio[i], second.StdLnRatio[i]) / 2
 	}
-	p.Evidence.Dof = exchangedDof(first, second)
+	p.Evidence.DofLnRatio = exchangedDof(first, second)
+	for i := range p.Evidence.TrendLeft {
+		p.Evidence.TrendLeft[i] = (first.TrendLeft[i] + second.TrendLeft[i]) / 2
+	}
 	p.Evidence.Exchange = cmplx.Exp(-step / 2) // G_D/G_R as found
 	p.Evidence.Blocks += second.Blocks
 	p.Evidence.Rejected += second.Rejected
 	return p, a
 }
 
-// exchangedDof is the Welch-Satterthwaite degrees of freedom of the mean of two series, the smaller of modulus and phase.
-func exchangedDof(a, b Evidence) float64 {
-	dof := math.Inf(1)
-	for i := range a.StdLnRatio {
+// exchangedDof is the Welch-Satterthwaite degrees of freedom of the mean of two series, of modulus and phase.
+func exchangedDof(a, b Evidence) (dof [2]float64) {
+	for i := range dof {
 		va, vb := a.StdLnRatio[i]*a.StdLnRatio[i], b.StdLnRatio[i]*b.StdLnRatio[i]
+		dof[i] = a.DofLnRatio[i] + b.DofLnRatio[i]
 		if va+vb > 0 {
-			dof = min(dof, (va+vb)*(va+vb)/(va*va/a.Dof+vb*vb/b.Dof))
+			dof[i] = (va + vb) * (va + vb) / (va*va/a.DofLnRatio[i] + vb*vb/b.DofLnRatio[i])
 		}
-	}
-	if math.IsInf(dof, 1) {
-		return a.Dof + b.Dof
 	}
 	return dof
 }
@@ -175,7 +175,7 @@ func (a acquisition) amplitudeEvidence(level float64) Evidence {
 	}
 	n := float64(len(e.LnRatio))
 	e.StdLnRatio = [2]float64{math.Sqrt(sum / (n - 1) / n), math.NaN()}
-	e.Dof = n - 1
+	e.DofLnRatio = [2]float64{n - 1, math.NaN()}
 	return e
 }
 

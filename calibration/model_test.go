@@ -68,7 +68,7 @@ func everywhere(modulus, phase float64) []Band {
 // pointAt is a point with a measured ratio of 100 and no noise.
 func pointAt(f float64) Point {
 	return Point{Plan: PointPlan{Label: "point", Frequency: f, Recording: &recording.Recording{Name: "r.wav"}}, Frequency: f, HasPhase: true,
-		Evidence: Evidence{Dof: 7, Ratio: 100, LnRatio: make([]complex128, 8), AmplitudeReference: 0.01, AmplitudeDevice: 1}}
+		Evidence: Evidence{DofLnRatio: [2]float64{7, 7}, Ratio: 100, LnRatio: make([]complex128, 8), AmplitudeReference: 0.01, AmplitudeDevice: 1}}
 }
 
 func evaluated(t *testing.T, j Job, f float64) Point {

@@ -32,7 +32,7 @@ func readingEvidence(plan PointPlan) (e Evidence, level float64, refused string)
 	}
 	e.Ratio = complex(mean, 0)
 	e.StdLnRatio = [2]float64{math.Sqrt(sum / float64(n-1)), math.NaN()}
-	e.Blocks, e.Dof = n, float64(n-1)
+	e.Blocks, e.DofLnRatio = n, [2]float64{float64(n - 1), math.NaN()}
 	e.Duration = plan.Readings[n-1].Time - plan.Readings[0].Time
 	level = plan.Level
 	if levels > 0 {

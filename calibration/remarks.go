@@ -141,7 +141,7 @@ func (j *Job) remarkSteadiness(p *Point, a *acquisition) {
 		p.remark("drift", "the Hann-weighted mean differs from the plain one by %.2g %% and %.2g°, more than noise explains: the point may not have been steady", 100*real(d), imag(d)*180/math.Pi)
 	}
 	if re, im := a.ratio.TrendRe, a.ratio.TrendIm; max(math.Abs(re), math.Abs(im)) > remarkTrend {
-		p.remark("trend", "the ratio still moved during the recording: trend %.1f standard deviations in modulus, %.1f in phase", re, im)
+		p.remark("trend", "the ratio still moved during the recording (trend %.1f standard deviations in modulus, %.1f in phase): half its change is in the budget; better wait and record again", re, im)
 	}
 }
 

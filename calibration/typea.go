@@ -19,17 +19,26 @@ func addNoise(b *builder) error {
 	if n := len(e.LnRatio); n < leastBlocks && !e.FromResidual {
 		return fmt.Errorf("%d blocks or readings, at least %d are needed for a type A uncertainty", n, leastBlocks)
 	}
-	if !(e.Dof > 0) {
-		return fmt.Errorf("%g degrees of freedom are left for a type A uncertainty", e.Dof)
+	if !(e.DofLnRatio[0] > 0) {
+		return fmt.Errorf("%g degrees of freedom are left for a type A uncertainty", e.DofLnRatio[0])
 	}
-	dof := e.Dof
-	re := b.input(b.own("noise")+".modulus", "noise", 0, typeA(e.StdLnRatio[0], dof), dof)
+	re := b.input(b.own("noise")+".modulus", "noise", 0, typeA(e.StdLnRatio[0], e.DofLnRatio[0]), e.DofLnRatio[0])
 	if !b.point.HasPhase {
 		b.factor(func(x []float64) complex128 { return complex(real(e.Ratio)*math.Exp(x[re]), 0) })
 		return nil
 	}
-	im := b.input(b.own("noise")+".phase", "noise", 0, typeA(e.StdLnRatio[1], dof), dof)
+	im := b.input(b.own("noise")+".phase", "noise", 0, typeA(e.StdLnRatio[1], e.DofLnRatio[1]), e.DofLnRatio[1])
 	b.factor(func(x []float64) complex128 { return e.Ratio * cmplx.Exp(complex(x[re], x[im])) })
+	return nil
+}
+
+// addTrend adds what a significant trend of the ratio during the recording may have left: rectangular, on top of what the procedure states.
+func addTrend(b *builder) error {
+	left := b.point.Evidence.TrendLeft
+	if b.point.Evidence.HumFrom != "" || left == [2]float64{} {
+		return nil // on a mains line hum beats with the signal: its own term covers it
+	}
+	b.effect("settling left over", b.own("trend"), Band{Modulus: left[0], Phase: left[1]}, rectangular, math.Inf(1))
 	return nil
 }
 
