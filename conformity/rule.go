@@ -29,9 +29,6 @@ func (l Limits) within(w float64) Limits { return Limits{l.Lower + w, l.Upper - 
 // Clause: JCGM 106 8.2
 type SimpleAcceptance struct{}
 
-// Guard is the length of the guard band, 0.
-func (SimpleAcceptance) Guard(float64) float64 { return 0 }
-
 // Accept is the tolerance.
 func (SimpleAcceptance) Accept(q Question, _ Evidence) (Limits, error) { return q.Tolerance, nil }
 
@@ -48,7 +45,7 @@ func (SimpleAcceptance) String() string {
 // Clause: JCGM 106 8.3.3
 type GuardBand struct{ R float64 }
 
-// Guard is w = R·U.
+// Guard is the length of the guard band, w = R·U.
 func (g GuardBand) Guard(expanded float64) float64 { return g.R * expanded }
 
 // Accept moves the tolerance limits by the guard band.
@@ -80,7 +77,7 @@ func factor(r float64) string {
 // Clause: ILAC-G8 4.2.3
 type NonBinary struct{ R float64 }
 
-// Guard is w = R·U.
+// Guard is the length of the guard band, w = R·U.
 func (g NonBinary) Guard(expanded float64) float64 { return g.R * expanded }
 
 // Accept is where a value conforms without condition.

@@ -30,10 +30,7 @@ func Tolerance(u float64, digits int) float64 {
 	if u == 0 || !finite(u) {
 		return 0
 	}
-	r, place := decimalOf(math.Abs(u)).significant(digits, false)
-	if r.digits == "" {
-		return 0
-	}
+	_, place := decimalOf(math.Abs(u)).significant(digits, false)
 	return 0.5 * math.Pow(10, float64(place))
 }
 

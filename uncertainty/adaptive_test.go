@@ -94,6 +94,10 @@ func TestStopIsReproducible(t *testing.T) {
 	if err != nil || few.Stable || few.Trials != 11*block {
 		t.Errorf("too few trials: stable %v after %d, %v", few.Stable, few.Trials, err)
 	}
+	s.Trials = 11 * block
+	if _, _, err := SimulateReal(wide, func(x []float64) float64 { return x[0] }, []int{0}, s); err == nil || !strings.Contains(err.Error(), "simulation of 180224 trials (seed 4): 2 digits are not stable") {
+		t.Errorf("too few trials of a real result: %v", err)
+	}
 	none := NewSet()
 	ends, err := Simulate(none, func(x []float64) complex128 { return complex(1000+x[0], 0) }, inputs(none, []float64{0}, StudentT{0.24, 2}), SimulationSettings{Trials: 4_000_000, Digits: 2, Seed: 1, Probability: 0.95})
 	if err != nil || !ends.Stable || !math.IsNaN(ends.Modulus.Std) || !math.IsNaN(ends.Correlation) {

@@ -203,20 +203,29 @@ func CorrelatedMean(p []Participant, covariance [][]float64) (Consensus, error) 
 	if err := checkParticipants(c.participants); err != nil {
 		return fail(err)
 	}
-	inner, ones, values := make([][]float64, len(part)), make([]float64, len(part)), make([]float64, len(part))
+	if err := c.aitken(part); err != nil {
+		return fail(err)
+	}
+	return c, nil
+}
+
+// aitken weights the participants that take part with w = V⁻¹1/(1ᵀV⁻¹1).
+func (c *Consensus) aitken(part []int) error {
+	n, origin := len(part), c.participants[part[0]].Value
+	inner, ones, values := make([][]float64, n), make([]float64, n), make([]float64, n)
 	for a, i := range part {
-		ones[a], values[a] = 1, p[i].Value-p[part[0]].Value
+		ones[a], values[a] = 1, c.participants[i].Value-origin
 		for _, k := range part {
-			inner[a] = append(inner[a], covariance[i][k])
+			inner[a] = append(inner[a], c.covariance[i][k])
 		}
 	}
-	factor, err := cholesky(inner, len(part))
+	factor, err := cholesky(inner, n)
 	if err != nil {
-		return fail(err)
+		return err
 	}
 	for a := range factor {
 		if factor[a][a] == 0 {
-			return fail(errors.New("a result depends wholly on the others: the covariance matrix is not positive definite"))
+			return errors.New("a result depends wholly on the others: the covariance matrix is not positive definite")
 		}
 	}
 	w, r := solve(factor, ones), solve(factor, values)
@@ -230,8 +239,8 @@ func CorrelatedMean(p []Participant, covariance [][]float64) (Consensus, error) 
 		c.Weights[i] = w[a] / sum
 		c.ChiSquare += (values[a] - mean) * (r[a] - mean*w[a])
 	}
-	c.Value, c.Std, c.DofChiSquare = p[part[0]].Value+mean, 1/math.Sqrt(sum), float64(len(part)-1)
-	return c, nil
+	c.Value, c.Std, c.DofChiSquare = origin+mean, 1/math.Sqrt(sum), float64(n-1)
+	return nil
 }
 
 // solve finds x with factor·factorᵀ x = b.

@@ -43,7 +43,7 @@ func Simulate(set *Set, model Model, uses []int, settings SimulationSettings) (S
 }
 
 // SimulateReal propagates distributions through a real-valued model, as Simulate does but in the unit of the output. The sample, in order of the
-// trials, is nil unless kept.
+// trials, is nil unless kept. It is an error, too, if the digits asked for do not become stable.
 //
 // Clause: JCGM 101 7.3
 // Clause: JCGM 101 7.4
@@ -53,7 +53,13 @@ func SimulateReal(set *Set, f RealModel, uses []int, settings SimulationSettings
 		return Interval{}, nil, err
 	}
 	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 1, evaluate: func(x []float64) (float64, float64) { return f(x), 0 }})
-	return r.intervals[0], r.sample[0], err
+	if err == nil && settings.Digits > 0 && !r.stable {
+		err = fmt.Errorf("simulation of %d trials (seed %d): %d digits are not stable yet", r.trials, settings.Seed, settings.Digits)
+	}
+	if err != nil {
+		return Interval{}, nil, err
+	}
+	return r.intervals[0], r.sample[0], nil
 }
 
 // checkSimulation returns the used inputs without repetition, or what makes the simulation impossible.
