@@ -31,7 +31,7 @@ func correlated(std, dof, r1 float64, n int) (u, left float64) {
 // trendLeft is half the change that a significant straight line through the series makes over the record: what may be left of a transient. It is 0
 // where the line is not significant.
 func trendLeft(slope, t, duration float64) float64 {
-	if math.Abs(t) <= trendMatters {
+	if !(math.Abs(t) > trendMatters) { // NaN where there are too few blocks
 		return 0
 	}
 	return math.Abs(slope) * duration / 2
