@@ -171,6 +171,7 @@ func TestJudgeTable(t *testing.T) {
 		{Of: calibration.LimitedPhase, From: 100, To: 100, Lower: math.Inf(-1), Upper: 1 * degree},
 		{Of: calibration.LimitedSensitivity, From: 1000, To: 2000, Lower: -0.1, Upper: 0},
 		{Of: calibration.LimitedPhase, From: 5, To: 5, Lower: -degree, Upper: degree},
+		{Of: calibration.LimitedSensitivity, From: 10, To: 10, Lower: -0.1, Upper: 0.1},
 	}
 	statements, err := Judge(r, SimpleAcceptance{}, 1)
 	if err != nil {
@@ -188,12 +189,16 @@ func TestJudgeTable(t *testing.T) {
 		"phase at 100 Hz: not above +1° of 0° at 100 Hz: does not conform",
 		"sensitivity from 1000 Hz to 2000 Hz: within −10 % and 0 % of 10.0 V/(m/s²) from 1000 Hz to 2000 Hz: not decided",
 		"phase at 5 Hz: within ±1° of 0° at 5 Hz: not decided",
+		"sensitivity at 10 Hz: within ±10 % of 10.0 V/(m/s²) at 10 Hz: not decided",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("statements\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 	if s := statements[5]; s.Frequency != 1000 || s.Remarks[0] != "no point was measured from 1000 Hz to 2000 Hz" || s.Tolerance != (Limits{9, 10}) || s.Unit(d.Unit) != d.Unit {
 		t.Errorf("line without a point: %+v", s)
+	}
+	if s := statements[7]; s.Remarks[0] != "the point has no value: too short" {
+		t.Errorf("refused point: %+v", s)
 	}
 	if s := statements[2]; s.Unit(d.Unit).Symbol != "%" || s.Unit(d.Unit).FromSI(s.Value) != 100*s.Value {
 		t.Errorf("unit of a deviation: %+v", s.Unit(d.Unit))

@@ -14,8 +14,8 @@ type Group struct {
 	S    float64 // their experimental standard deviation; not used where N is 1
 }
 
-// Analysis is the analysis of variance of readings in groups (one way, random effects): x = mean + effect of the group + residual.
-type Analysis struct {
+// AnalysisOfVariance is that of readings in groups (one way, random effects): x = mean + effect of the group + residual.
+type AnalysisOfVariance struct {
 	Groups, Readings           int
 	Mean                       float64 // of all readings
 	MeanOfMeans                float64 // of the group means
@@ -34,11 +34,11 @@ type Estimate struct{ Std, Dof float64 }
 // group of two or more.
 //
 // Clause: GUM H.5.2
-func OneWay(groups ...[]float64) (Analysis, error) {
+func OneWay(groups ...[]float64) (AnalysisOfVariance, error) {
 	parts := make([]groupSums, len(groups))
 	for i, g := range groups {
 		if len(g) == 0 {
-			return Analysis{}, fmt.Errorf("analysis of variance: group %d holds no reading", i+1)
+			return AnalysisOfVariance{}, fmt.Errorf("analysis of variance: group %d holds no reading", i+1)
 		}
 		p := groupSums{n: len(g)}
 		for _, x := range g { // about the first reading of all, so that a large common part costs no digits
@@ -57,15 +57,15 @@ func OneWay(groups ...[]float64) (Analysis, error) {
 }
 
 // OneWayOf is OneWay for groups of which only number, mean and standard deviation are at hand.
-func OneWayOf(groups []Group) (Analysis, error) {
+func OneWayOf(groups []Group) (AnalysisOfVariance, error) {
 	parts := make([]groupSums, len(groups))
 	for i, g := range groups {
 		parts[i] = groupSums{n: g.N, shift: g.Mean - groups[0].Mean}
 		switch {
 		case g.N < 1:
-			return Analysis{}, fmt.Errorf("analysis of variance: group %d holds %d readings, want at least 1", i+1, g.N)
+			return AnalysisOfVariance{}, fmt.Errorf("analysis of variance: group %d holds %d readings, want at least 1", i+1, g.N)
 		case g.N > 1 && !(g.S >= 0):
-			return Analysis{}, fmt.Errorf("analysis of variance: group %d has a standard deviation of %g, want 0 or more", i+1, g.S)
+			return AnalysisOfVariance{}, fmt.Errorf("analysis of variance: group %d has a standard deviation of %g, want 0 or more", i+1, g.S)
 		case g.N > 1:
 			parts[i].squares = g.S * g.S * float64(g.N-1)
 		}
@@ -82,13 +82,13 @@ type groupSums struct {
 	shift, squares float64
 }
 
-func analyse(origin float64, groups []groupSums) (Analysis, error) {
-	a := Analysis{Groups: len(groups)}
+func analyse(origin float64, groups []groupSums) (AnalysisOfVariance, error) {
+	a := AnalysisOfVariance{Groups: len(groups)}
 	var shifts []float64
 	var shift float64
 	for i, g := range groups {
 		if !finite(origin+g.shift) || !finite(g.squares) {
-			return Analysis{}, fmt.Errorf("analysis of variance: group %d has mean %g and sum of squares %g, want finite numbers", i+1, origin+g.shift, g.squares)
+			return AnalysisOfVariance{}, fmt.Errorf("analysis of variance: group %d has mean %g and sum of squares %g, want finite numbers", i+1, origin+g.shift, g.squares)
 		}
 		a.Readings += g.n
 		a.SquaresWithin += g.squares
@@ -98,7 +98,7 @@ func analyse(origin float64, groups []groupSums) (Analysis, error) {
 	}
 	a.DofBetween, a.DofWithin = float64(a.Groups-1), float64(a.Readings-a.Groups)
 	if a.Groups < 2 || a.DofWithin < 1 {
-		return Analysis{}, fmt.Errorf("analysis of variance: %d groups of %d readings in all, want at least 2 groups and one of more than 1 reading", a.Groups, a.Readings)
+		return AnalysisOfVariance{}, fmt.Errorf("analysis of variance: %d groups of %d readings in all, want at least 2 groups and one of more than 1 reading", a.Groups, a.Readings)
 	}
 	shift /= float64(a.Readings)
 	a.Mean = origin + shift
@@ -122,11 +122,11 @@ func analyse(origin float64, groups []groupSums) (Analysis, error) {
 	return a, nil
 }
 
-func (a Analysis) meanBetween() float64 { return a.SquaresBetween / a.DofBetween }
-func (a Analysis) meanWithin() float64  { return a.SquaresWithin / a.DofWithin }
+func (a AnalysisOfVariance) meanBetween() float64 { return a.SquaresBetween / a.DofBetween }
+func (a AnalysisOfVariance) meanWithin() float64  { return a.SquaresWithin / a.DofWithin }
 
 // Size is the effective number of readings in a group: (N - Σn²/N)/(J-1), the number itself where all groups have as many.
-func (a Analysis) Size() float64 {
+func (a AnalysisOfVariance) Size() float64 {
 	var squares float64
 	for _, n := range a.sizes {
 		squares += n * n
@@ -136,20 +136,22 @@ func (a Analysis) Size() float64 {
 }
 
 // Within is the standard deviation of single readings within a group: the repeatability.
-func (a Analysis) Within() Estimate { return Estimate{math.Sqrt(a.meanWithin()), a.DofWithin} }
+func (a AnalysisOfVariance) Within() Estimate {
+	return Estimate{math.Sqrt(a.meanWithin()), a.DofWithin}
+}
 
 // Between is the standard deviation of the groups' effects: √((MS_between - MS_within)/n). Where the estimate of the variance is negative it is 0 and has no
 // degrees of freedom: nothing shows that the groups differ.
 //
 // Clause: GUM H.5.2
-func (a Analysis) Between() Estimate {
+func (a AnalysisOfVariance) Between() Estimate {
 	n := a.Size()
 	return satterthwaite([2]float64{a.meanBetween() / n, a.DofBetween}, [2]float64{-a.meanWithin() / n, a.DofWithin})
 }
 
 // Next is the standard deviation of the mean of so many readings in one further group, about the mean of all groups: repeatability and reproducibility of a
 // mounting together. It is what the result of a single mounting has to carry.
-func (a Analysis) Next(readings int) Estimate {
+func (a AnalysisOfVariance) Next(readings int) Estimate {
 	n := a.Size()
 	if a.meanBetween() < a.meanWithin() { // no effect of the groups to be seen
 		return Estimate{math.Sqrt(a.meanWithin() / float64(readings)), a.DofWithin}
@@ -174,12 +176,12 @@ func satterthwaite(parts ...[2]float64) Estimate {
 // groups of equal and of different sizes.
 //
 // Clause: GUM H.5.2
-func (a Analysis) StdOfMean() Estimate {
+func (a AnalysisOfVariance) StdOfMean() Estimate {
 	return Estimate{a.StdMeans / math.Sqrt(float64(a.Groups)), a.DofBetween}
 }
 
 // Input is the input for the mean of the groups, each counting once.
-func (a Analysis) Input(id, influence string) Input {
+func (a AnalysisOfVariance) Input(id, influence string) Input {
 	e := a.StdOfMean()
 	return TypeA(id, influence, a.MeanOfMeans, e.Std, e.Dof)
 }

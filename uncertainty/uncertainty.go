@@ -1,4 +1,4 @@
-// Package uncertainty evaluates a measurement model: inputs and their distributions, first-order propagation, budget, coverage and Monte Carlo.
+// Package uncertainty evaluates a measurement model: inputs and their distributions, first-order propagation, budget, coverage, Monte Carlo, consensus of results.
 package uncertainty
 
 import "math/rand/v2"
