@@ -26,11 +26,11 @@ func (s Stage) usable(f float64) error {
 			return fmt.Errorf("%s: AC coupled without a corner frequency: state the corner, a transfer table, or the largest plausible corner", s.ID())
 		}
 		if least := plausibleCornerFactor * s.LargestPlausibleCorner; f < least {
-			return fmt.Errorf("%s: AC coupled with an unknown corner of up to %g Hz: refused below %g Hz, asked for %g Hz", s.ID(), s.LargestPlausibleCorner, least, f)
+			return fmt.Errorf("%s: AC coupled with an unknown corner of up to %.6g Hz: refused below %.6g Hz, asked for %.6g Hz", s.ID(), s.LargestPlausibleCorner, least, f)
 		}
 	}
 	if n := len(s.Table); n > 0 && (f < s.Table[0].Frequency*(1-edge) || f > s.Table[n-1].Frequency*(1+edge)) {
-		return fmt.Errorf("%s: %g Hz is outside its transfer table, %g Hz to %g Hz", s.ID(), f, s.Table[0].Frequency, s.Table[n-1].Frequency)
+		return fmt.Errorf("%s: %.6g Hz is outside its transfer table, %.6g Hz to %.6g Hz", s.ID(), f, s.Table[0].Frequency, s.Table[n-1].Frequency)
 	}
 	return nil
 }

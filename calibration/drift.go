@@ -144,7 +144,7 @@ func (b *builder) addDriftOfPhase(in Influence) error {
 }
 
 // lastDay is the last day of the measurements.
-func (j *Job) lastDay() time.Time {
+func (j Job) lastDay() time.Time {
 	if j.Until.After(j.Performed) {
 		return j.Until
 	}

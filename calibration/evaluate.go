@@ -128,7 +128,7 @@ func (j *Job) simulation(n, workers int) uncertainty.SimulationSettings {
 func (r *Result) ReferencePoint() int {
 	best, distance := -1, referenceMatch
 	for i, p := range r.Points {
-		if d := math.Abs(p.Plan.Frequency/r.Job.Device.ReferenceFrequency - 1); p.Refused == "" && d <= distance {
+		if d := math.Abs(p.StatedFrequency()/r.Job.Device.ReferenceFrequency - 1); p.Refused == "" && d <= distance {
 			if best < 0 || d < distance {
 				best, distance = i, d
 			}

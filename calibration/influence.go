@@ -112,7 +112,7 @@ func stated(key string, id sharing) func(*builder) error {
 func (b *builder) band(in Influence) (Band, error) {
 	band, ok := in.At(b.point.Frequency)
 	if !ok {
-		return band, fmt.Errorf("procedure %q states %q for no band that holds %g Hz", b.job.Procedure.Name, in.Key, b.point.Frequency)
+		return band, fmt.Errorf("procedure %q states %q for no band that holds %.6g Hz", b.job.Procedure.Name, in.Key, b.point.Frequency)
 	}
 	return band, nil
 }
@@ -198,10 +198,10 @@ func addMounting(b *builder) error {
 	}
 	lo, hi, f := in.Resonance[0], in.Resonance[1], b.point.Frequency
 	if !(lo > 0 && hi >= lo) {
-		return fmt.Errorf("procedure %q: the mounted resonance needs two limits, lower first, found %g Hz and %g Hz", b.job.Procedure.Name, lo, hi)
+		return fmt.Errorf("procedure %q: the mounted resonance needs two limits, lower first, found %.6g Hz and %.6g Hz", b.job.Procedure.Name, lo, hi)
 	}
 	if f > lo/2 {
-		return fmt.Errorf("%g Hz is above half the lowest mounted resonance of procedure %q, %g Hz", f, b.job.Procedure.Name, lo)
+		return fmt.Errorf("%.6g Hz is above half the lowest mounted resonance of procedure %q, %.6g Hz", f, b.job.Procedure.Name, lo)
 	}
 	half := math.Log(hi/lo) / 2
 	i := b.input("mounting resonance", nameOf(in.Key), math.Log(lo)+half, uncertainty.Rectangular{HalfWidth: half}, math.Inf(1))

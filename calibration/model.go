@@ -81,7 +81,7 @@ func (b *builder) build() error {
 	b.used = map[int]bool{}
 	for _, in := range influences() {
 		if err := in.add(b); err != nil {
-			return fmt.Errorf("%s: influence %s: %w", b.point.Plan.Label, in.name, err)
+			return fmt.Errorf("influence %s: %w", in.name, err)
 		}
 	}
 	return nil

@@ -35,7 +35,7 @@ func (r Reference) interpolate(f float64) (interpolation, error) {
 	}
 	last := len(t) - 1
 	if f < t[0].Frequency || f > t[last].Frequency {
-		return interpolation{}, fmt.Errorf("reference %s: %g Hz is outside its calibrated frequencies, %g Hz to %g Hz", r.Serial, f, t[0].Frequency, t[last].Frequency)
+		return interpolation{}, fmt.Errorf("reference %s: %.6g Hz is outside its calibrated frequencies, %.6g Hz to %.6g Hz", r.Serial, f, t[0].Frequency, t[last].Frequency)
 	}
 	hi, _ := slices.BinarySearchFunc(t, f, func(row CalibratedPoint, f float64) int {
 		if row.Frequency < f {
@@ -46,9 +46,26 @@ func (r Reference) interpolate(f float64) (interpolation, error) {
 	ip := interpolation{lo: hi - 1, hi: hi}
 	a, b := math.Log(t[hi-1].Frequency), math.Log(t[hi].Frequency)
 	ip.w = (math.Log(f) - a) / (b - a)
-	ip.halfModulus = r.cubicDistance(ip.lo, func(p CalibratedPoint) float64 { return math.Log(p.Modulus) })
-	ip.halfPhase = r.cubicDistance(ip.lo, func(p CalibratedPoint) float64 { return p.Phase })
+	ip.halfModulus = r.distance(ip.lo, func(p CalibratedPoint) float64 { return math.Log(p.Modulus) })
+	ip.halfPhase = r.distance(ip.lo, func(p CalibratedPoint) float64 { return p.Phase })
 	return ip, nil
+}
+
+// distance is the largest distance, on the interval from row lo to the next, between the straight line over ln f and the other curves through
+// the two rows that a transducer may follow: the monotone cubic through all rows; a line over f², as below a resonance; a line over 1/f, as
+// above a corner. NaN where a row has no value.
+func (r Reference) distance(lo int, value func(CalibratedPoint) float64) float64 {
+	a, b := r.Table[lo], r.Table[lo+1]
+	change := math.Abs(value(b) - value(a))
+	return max(r.cubicDistance(lo, value), change*bend(a.Frequency, b.Frequency, 2), change*bend(a.Frequency, b.Frequency, -1))
+}
+
+// bend is the largest difference between the weights of a line over ln f and of a line over f^power on the interval from f1 to f2. The weights differ
+// most where their slopes are equal: f^power = (f2^power - f1^power)/(power ln(f2/f1)).
+func bend(f1, f2, power float64) float64 {
+	p1, p2, octaves := math.Pow(f1, power), math.Pow(f2, power), math.Log(f2/f1)
+	top := (p2 - p1) / (power * octaves)
+	return math.Abs(math.Log(top/p1)/power/octaves - (top-p1)/(p2-p1))
 }
 
 // cubicDistance is the largest distance, on the interval from row lo to the next, between the straight line and the

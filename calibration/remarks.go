@@ -205,7 +205,7 @@ func (j *Job) remarkNominal(p *Point) {
 // nearReference limits comparisons with the nominal sensitivity to the middle of the range, where the response is flat.
 func (j *Job) nearReference(p *Point) bool {
 	f0 := j.Device.ReferenceFrequency
-	return p.Frequency > f0/100 && p.Frequency < 3*f0
+	return p.Frequency > f0/10 && p.Frequency < 3*f0
 }
 
 // swapped compares the ratio of the channels with the expected one and with its inverse.
@@ -238,10 +238,17 @@ func lostSamples(fit sine.Fit, name string) error {
 
 // remarkSimulation says where first order and Monte Carlo differ by more than the two digits U is stated with.
 func (p *Point) remarkSimulation() {
-	gum := p.Budget.Modulus.Expanded
-	mc := (p.Simulation.Modulus.High - p.Simulation.Modulus.Low) / 2
-	if d := math.Abs(mc - gum); d > max(numericalTolerance(gum), 0.02*gum) {
-		p.remark("evaluations-differ", "U of the modulus is %.2g %% to first order and %.2g %% by Monte Carlo; %s is stated: %s", 100*gum, 100*mc, p.Reported.Evaluation, p.Reported.Reason)
+	compare := func(what, unit string, scale, gum, mc float64, stated Evaluation, why string) {
+		if math.Abs(mc-gum) > max(numericalTolerance(gum), 0.02*gum) {
+			p.remark("evaluations-differ", "U of the %s is %.2g%s to first order and %.2g%s by Monte Carlo; %s is stated: %s", what, scale*gum, unit, scale*mc, unit, stated, why)
+		}
+	}
+	compare("modulus", " %", 100, p.Budget.Modulus.Expanded, p.Simulation.Modulus.Half, p.Reported.Evaluation, p.Reported.Reason)
+	if p.HasPhase {
+		compare("phase", "°", 180/math.Pi, p.Budget.Phase.Expanded, p.Simulation.Phase.Half, p.Reported.EvaluationPhase, p.Reported.ReasonPhase)
+	}
+	if d := p.Deviation; d != nil && d.Budget.Modulus.Std > 0 {
+		compare("deviation", " %", 100, d.Budget.Modulus.Expanded, d.Simulation.Modulus.Half, d.Reported.Evaluation, d.Reported.Reason)
 	}
 }
 
@@ -269,8 +276,11 @@ func (r *Result) jobRemarks() {
 	if n := len(r.Points); n < j.Procedure.LeastPoints {
 		add("few-points", "%d points, procedure %q asks for at least %d for a frequency response", n, j.Procedure.Name, j.Procedure.LeastPoints)
 	}
-	if j.ValidityOverride != "" {
-		add("validity-override", "performed outside the validity of reference certificate %s, allowed because: %s", j.Reference.Certificate.Number, j.ValidityOverride)
+	switch before, after := j.OutsideValidity(); {
+	case before || after:
+		add("validity-override", "performed %s of reference certificate %s, allowed because: %s", map[bool]string{true: "before the date", false: "after the validity"}[before], j.Reference.Certificate.Number, j.ValidityOverride)
+	case j.ValidityOverride != "":
+		add("override-unused", "a reason was entered for using the reference outside its validity, but the measurements lie within it: %s", j.ValidityOverride)
 	}
 	if in, ok := j.Procedure.Influence("temperature"); ok && in.NotApplicable == "" && !j.Device.Temperature.Stated {
 		add("device-temperature", "the device's temperature coefficient is not known: its sensitivity is stated at the temperature of the calibration, uncorrected")

@@ -20,8 +20,8 @@ const (
 //
 // Monte Carlo is reported when one non-normal influence holds more than half the variance, when the relative motion exceeds 0.1 %, when a
 // type A estimate with two or fewer degrees of freedom exceeds a third of the combined uncertainty, or when terms of second order matter;
-// first order with Welch-Satterthwaite and Student's t otherwise. The Monte Carlo U is the larger distance from the value to the ends of the
-// probabilistically symmetric interval.
+// first order with Welch-Satterthwaite and Student's t otherwise. The Monte Carlo U is the half width of the interval about the value that holds
+// the coverage probability.
 func report(b uncertainty.Budget, sim uncertainty.Simulation, phase bool) Reported {
 	r := Reported{Evaluation: FirstOrder, EvaluationPhase: FirstOrder, UPhase: math.NaN(), KPhase: math.NaN()}
 	r.UModulus, r.KModulus = b.Modulus.Expanded, b.Modulus.K
@@ -34,7 +34,7 @@ func report(b uncertainty.Budget, sim uncertainty.Simulation, phase bool) Report
 		r.Evaluation, r.Reason = MonteCarlo, "terms of second order matter"
 	}
 	if r.Evaluation == MonteCarlo {
-		r.UModulus = max(1-sim.Modulus.Low, sim.Modulus.High-1)
+		r.UModulus = sim.Modulus.Half
 		r.KModulus = ratioOr(r.UModulus, b.Modulus.Std)
 	}
 	if !phase {
@@ -44,7 +44,7 @@ func report(b uncertainty.Budget, sim uncertainty.Simulation, phase bool) Report
 	r.ReasonPhase = "no influence calls for Monte Carlo"
 	if why := policy(b, func(row uncertainty.Row) (float64, float64, float64) { return 0, row.SharePhase, row.DofPhase }); why != "" {
 		r.EvaluationPhase, r.ReasonPhase = MonteCarlo, why
-		r.UPhase = max(-sim.Phase.Low, sim.Phase.High)
+		r.UPhase = sim.Phase.Half
 		r.KPhase = ratioOr(r.UPhase, b.Phase.Std)
 	}
 	return r

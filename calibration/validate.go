@@ -62,21 +62,26 @@ func (j *Job) validateReference() (errs []error) {
 	if j.Performed.IsZero() {
 		return append(errs, fmt.Errorf("job %s: the date of performance is missing", j.Number))
 	}
-	if strings.TrimSpace(j.ValidityOverride) != "" {
+	before, after := j.OutsideValidity()
+	if strings.TrimSpace(j.ValidityOverride) != "" || !before && !after {
 		return errs
 	}
 	const day = "2006-01-02"
-	if j.Performed.Before(c.Date) {
-		errs = append(errs, fmt.Errorf("reference %s: calibrated on %s, after the measurements began on %s (certificate %s): refused unless a named person gives a reason", r.Serial, c.Date.Format(day), j.Performed.Format(day), c.Number))
+	hint := "refused unless a named person gives a reason in [override]"
+	if before {
+		errs = append(errs, fmt.Errorf("reference %s: calibrated on %s, after the measurements began on %s (certificate %s): %s", r.Serial, c.Date.Format(day), j.Performed.Format(day), c.Number, hint))
 	}
-	last := j.Performed
-	if j.Until.After(last) {
-		last = j.Until
-	}
-	if !c.ValidUntil.IsZero() && last.After(c.ValidUntil) {
-		errs = append(errs, fmt.Errorf("reference %s: certificate %s was valid until %s, the measurements lasted until %s: refused unless a named person gives a reason", r.Serial, c.Number, c.ValidUntil.Format(day), last.Format(day)))
+	if after {
+		errs = append(errs, fmt.Errorf("reference %s: certificate %s was valid until %s, the measurements lasted until %s: %s", r.Serial, c.Number, c.ValidUntil.Format(day), j.lastDay().Format(day), hint))
 	}
 	return errs
+}
+
+// OutsideValidity reports whether measurements began before the date of the reference's certificate, and whether they lasted beyond its validity. The days
+// of the measurements count, never a clock.
+func (j Job) OutsideValidity() (before, after bool) {
+	c := j.Reference.Certificate
+	return j.Performed.Before(c.Date), !c.ValidUntil.IsZero() && j.lastDay().After(c.ValidUntil)
 }
 
 // validateProcedure refuses a procedure that leaves out a number.

@@ -42,15 +42,39 @@ func firstPlace(m, q int) int { return max((m-q+1)/2, 1) - 1 }
 // above: symmetric with equal numbers of trials outside on both sides, shortest at the place where it is shortest. Only the M-q lowest and
 // the M-q highest trials can be ends; selection finds and sorting orders those alone. It reorders y.
 func (in *Interval) cover(y []float64, p float64) {
+	in.coverTails(tails(y, p))
+}
+
+// tails is the trials that can be ends of an interval that holds the fraction p: as many of the lowest and of the highest, in ascending order. It
+// reorders y.
+func tails(y []float64, p float64) (low, high []float64) {
 	q := coveredPlaces(len(y), p)
 	tail := len(y) - q
 	if tail >= q { // the two tails overlap
 		sortFloats(y)
-		in.coverTails(y[:tail], y[q:])
-		return
+		return y[:tail], y[q:]
 	}
 	partition(y, tail-1)
-	in.coverTails(lowest(y, tail), highest(y[tail:], tail))
+	return lowest(y, tail), highest(y[tail:], tail)
+}
+
+// about sets the half width of the interval about centre that holds what the tails leave: as many trials as are in one tail, the farthest from the
+// centre, lie outside. Where they all come from one tail, the last of them is the end: its next neighbour inwards is not kept.
+func (in *Interval) about(centre float64, low, high []float64) {
+	i, j := 0, len(high)-1
+	for range low {
+		if below, above := centre-low[i], high[j]-centre; below >= above {
+			in.Half = below
+			i++
+		} else {
+			in.Half = above
+			j--
+		}
+		if i == len(low) || j < 0 {
+			return
+		}
+	}
+	in.Half = max(centre-low[i], high[j]-centre)
 }
 
 // lowest is the n lowest values of y in ascending order. It reorders y.

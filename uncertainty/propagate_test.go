@@ -131,7 +131,7 @@ func TestSharedInputCancels(t *testing.T) {
 			t.Fatalf("x/x: %+v, %v", q, err)
 		}
 		s, err := Simulate(set, same, []int{i, k}, SimulationSettings{Trials: 2000, Seed: 1, Probability: 0.95})
-		if err != nil || s.Modulus != (Interval{1, 0, 1, 1, 1, 1}) || s.Phase != (Interval{}) {
+		if err != nil || s.Modulus != (Interval{Mean: 1, Low: 1, High: 1, ShortestLow: 1, ShortestHigh: 1}) || s.Phase != (Interval{}) {
 			t.Fatalf("x/x by Monte Carlo: %+v, %v", s, err)
 		}
 	})

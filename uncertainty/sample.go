@@ -190,12 +190,14 @@ func (g *trials) interval(k, m int, mean, std float64, exist moments) (in Interv
 		tail := m - coveredPlaces(m, g.settings.Probability)
 		switch {
 		case g.limits[k].all:
-			in.cover(low, g.settings.Probability)
+			low, high = tails(low, g.settings.Probability)
 		case len(low) < tail || len(high) < tail:
 			return in, false, nil
 		default:
-			in.coverTails(lowest(low, tail), highest(high, tail))
+			low, high = lowest(low, tail), highest(high, tail)
 		}
+		in.coverTails(low, high)
+		in.about(g.centre[k], low, high)
 	}
 	if !exist.mean {
 		in.Mean = math.NaN()

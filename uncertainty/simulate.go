@@ -29,7 +29,7 @@ func Simulate(set *Set, model Model, uses []int, settings SimulationSettings) (S
 		return Simulation{}, fmt.Errorf("model at the estimates is %g, want a finite value other than zero", value)
 	}
 	inverse := 1 / value
-	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 2, evaluate: func(x []float64) (float64, float64) {
+	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 2, centre: [2]float64{1, 0}, evaluate: func(x []float64) (float64, float64) {
 		q := model(x) * inverse
 		return math.Sqrt(real(q)*real(q) + imag(q)*imag(q)), argument(q)
 	}})
@@ -52,7 +52,8 @@ func SimulateReal(set *Set, f RealModel, uses []int, settings SimulationSettings
 	if err != nil {
 		return Interval{}, nil, err
 	}
-	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 1, evaluate: func(x []float64) (float64, float64) { return f(x), 0 }})
+	r, err := simulate(&trials{set: set, uses: uses, settings: settings, columns: 1, centre: [2]float64{f(set.Values()), 0},
+		evaluate: func(x []float64) (float64, float64) { return f(x), 0 }})
 	if err == nil && settings.Digits > 0 && !r.stable {
 		err = fmt.Errorf("simulation of %d trials (seed %d): %d digits are not stable yet", r.trials, settings.Seed, settings.Digits)
 	}
@@ -84,6 +85,7 @@ type trials struct {
 	settings SimulationSettings
 	columns  int
 	evaluate func(x []float64) (first, second float64)
+	centre   [2]float64 // value at the estimates
 	limits   [2]tailLimits
 	parts    []part // by block
 	sample   [2][]float64

@@ -266,3 +266,24 @@ func TestJointFullyCorrelated(t *testing.T) {
 	near(t, "value", b.Value, 0.5-2.0/3+3, 1e-15)
 	near(t, "u", b.Std, 0, 1e-12)
 }
+
+// The half width about the value holds the coverage probability of the sample, however skewed it is.
+func TestHalfWidthAboutTheValue(t *testing.T) {
+	for _, sigma := range []float64{0.01, 0.3, 1} {
+		set := NewSet()
+		i := set.Add(Input{ID: "x", Influence: "x", Dist: Normal{Sigma: sigma}, Dof: math.Inf(1)})
+		s, err := Simulate(set, func(x []float64) complex128 { return complex(math.Exp(x[i]), 0) }, []int{i}, SimulationSettings{Trials: 200_000, Seed: 4, Probability: 0.9545, Keep: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		inside := 0
+		for _, v := range s.ModulusSample {
+			if math.Abs(v-1) <= s.Modulus.Half {
+				inside++
+			}
+		}
+		if got := float64(inside) / 200_000; math.Abs(got-0.9545) > 2e-4 {
+			t.Errorf("sigma %g: 1 ± %g holds %.5f of the sample, want 0.9545", sigma, s.Modulus.Half, got)
+		}
+	}
+}

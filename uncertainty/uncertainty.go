@@ -88,6 +88,7 @@ type Interval struct {
 	Mean, Std                 float64 // NaN where an input has no finite mean or variance (Student's t with too few degrees of freedom)
 	Low, High                 float64 // probabilistically symmetric coverage interval
 	ShortestLow, ShortestHigh float64
+	Half                      float64 // half width of the interval about the value at the estimates (modulus 1, phase 0) that holds the coverage probability
 }
 
 // Simulation is the result of propagating distributions (JCGM 101). Modulus is relative to the first-order value (1 = equal), Phase in rad about it.
