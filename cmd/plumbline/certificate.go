@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -42,7 +43,7 @@ is not overwritten.`,
 		},
 	}
 	cmd.Flags().StringVar(&recordings, "recordings", "", "folder of the recordings (default: that of the job file)")
-	cmd.Flags().StringVarP(&output, "output", "o", "certificate.pdf", "file the certificate is written to; the result record goes beside it")
+	cmd.Flags().StringVarP(&output, "output", "o", "certificate.pdf", "file the certificate is written to; the result record goes beside it, as NAME.result.json")
 	cmd.Flags().BoolVar(&replace, "replace", false, "overwrite an existing certificate")
 	return cmd
 }
@@ -53,7 +54,7 @@ func writeCertificate(e *lab.Evaluation, output string, replace bool) (paths [2]
 	if err != nil {
 		return paths, err
 	}
-	record := filepath.Join(filepath.Dir(output), "result.json")
+	record := strings.TrimSuffix(output, filepath.Ext(output)) + ".result.json"
 	doc, digest, err := e.Certificate(filepath.Base(record))
 	if err != nil {
 		return paths, err
@@ -62,20 +63,31 @@ func writeCertificate(e *lab.Evaluation, output string, replace bool) (paths [2]
 	if err := pdf.Write(&b, doc, pdf.Fonts(fonts)); err != nil {
 		return paths, err
 	}
-	old, err := os.ReadFile(output)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
-		return paths, err
-	case !bytes.Equal(old, b.Bytes()) && !replace:
-		return paths, fmt.Errorf("%s exists and differs from the new certificate: choose another file with -o, or --replace it", output)
-	}
-	written, err := writeResult(e, record)
+	result, err := resultBytes(e)
 	if err != nil {
 		return paths, err
 	}
-	if written != digest {
-		return paths, fmt.Errorf("%s: digest %s, the certificate names %s", record, written, digest)
+	if found := lab.Digest(result); found != digest {
+		return paths, fmt.Errorf("%s: digest %s, the certificate names %s", record, found, digest)
 	}
-	return [2]string{output, record}, writeFile(output, b.Bytes())
+	if !replace {
+		if err := errors.Join(unchanged(output, b.Bytes()), unchanged(record, result)); err != nil {
+			return paths, err
+		}
+	}
+	return [2]string{output, record}, errors.Join(writeFile(record, result), writeFile(output, b.Bytes()))
+}
+
+// unchanged is an error where the file exists with another content.
+func unchanged(path string, content []byte) error {
+	old, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return err
+	case !bytes.Equal(old, content):
+		return fmt.Errorf("%s exists and differs: choose another place, or --replace it", path)
+	}
+	return nil
 }

@@ -42,21 +42,23 @@ var demoCertificateAt = []float64{0.4, 0.5, 0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.1
 
 func newDemo() *cobra.Command {
 	var dir string
+	var replace bool
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Run an invented calibration from recordings to certificate",
 		Long: `Demo writes the files of an invented calibration (job, assets and synthetic recordings whose true sensitivity is
 known), evaluates them as any other job, and makes the certificate.`,
 		Args: exactly(),
-		RunE: func(cmd *cobra.Command, _ []string) error { return demo(cmd.OutOrStdout(), dir) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return demo(cmd.OutOrStdout(), dir, replace) },
 	}
 	cmd.Flags().StringVar(&dir, "dir", "demo", "folder for the files")
+	cmd.Flags().BoolVar(&replace, "replace", false, "overwrite files of the demonstration that were changed")
 	return cmd
 }
 
-func demo(w io.Writer, dir string) error {
+func demo(w io.Writer, dir string, replace bool) error {
 	fmt.Fprintln(w, "This demonstration is invented: laboratory, people, transducers and recordings do not exist.")
-	truths, err := writeDemo(dir, demoPoints)
+	truths, err := writeDemo(dir, demoPoints, replace)
 	if err != nil {
 		return err
 	}
@@ -88,7 +90,7 @@ func demo(w io.Writer, dir string) error {
 }
 
 // writeDemo writes job, assets, reference certificate and the recordings of points, and returns the true sensitivity at each, V/(m/s²).
-func writeDemo(dir string, points []demoPoint) ([]complex128, error) {
+func writeDemo(dir string, points []demoPoint, replace bool) ([]complex128, error) {
 	if err := os.MkdirAll(filepath.Join(dir, "recordings"), 0o755); err != nil {
 		return nil, err
 	}
@@ -104,14 +106,14 @@ func writeDemo(dir string, points []demoPoint) ([]complex128, error) {
 		if err != nil {
 			return err
 		}
-		return writeFile(filepath.Join(dir, name), content)
+		return writeDemoFile(filepath.Join(dir, name), content, replace)
 	})
 	if err != nil {
 		return nil, err
 	}
 	bench := simulator.FenwickLane()
 	rng := rand.New(rand.NewPCG(demoSeed, 1))
-	if err := writeFile(filepath.Join(dir, "R-201-certificate.csv"), demoCertificate(bench.Reference, rng)); err != nil {
+	if err := writeDemoFile(filepath.Join(dir, "R-201-certificate.csv"), demoCertificate(bench.Reference, rng), replace); err != nil {
 		return nil, err
 	}
 	var truths []complex128
@@ -123,6 +125,16 @@ func writeDemo(dir string, points []demoPoint) ([]complex128, error) {
 		truths = append(truths, truth.Device)
 	}
 	return truths, nil
+}
+
+// writeDemoFile writes one file, unless it is there and someone changed it.
+func writeDemoFile(path string, content []byte, replace bool) error {
+	if !replace {
+		if err := unchanged(path, content); err != nil {
+			return err
+		}
+	}
+	return writeFile(path, content)
 }
 
 // demoCertificate is the reference's certificate as an invented higher laboratory would state it: the truth with errors of its stated size,

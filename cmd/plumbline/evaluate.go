@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -44,19 +45,30 @@ docs/job-files.md, that of the result in docs/result.md.`,
 	return cmd
 }
 
+// resultBytes is the result record.
+func resultBytes(e *lab.Evaluation) ([]byte, error) {
+	var b bytes.Buffer
+	err := resultfile.Write(&b, e.ResultFile())
+	return b.Bytes(), err
+}
+
 // writeResult writes the result record and returns its SHA-256.
 func writeResult(e *lab.Evaluation, path string) (digest string, err error) {
-	var b bytes.Buffer
-	if err := resultfile.Write(&b, e.ResultFile()); err != nil {
+	b, err := resultBytes(e)
+	if err != nil {
 		return "", err
 	}
-	return lab.Digest(b.Bytes()), writeFile(path, b.Bytes())
+	return lab.Digest(b), writeFile(path, b)
 }
 
 // writeFile writes a whole file or none of it.
 func writeFile(path string, data []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
 	if err != nil {
+		var where *fs.PathError
+		if errors.As(err, &where) {
+			return fmt.Errorf("%s: %w", path, where.Err)
+		}
 		return err
 	}
 	_, err = f.Write(data)
@@ -75,8 +87,8 @@ func outcome(e *lab.Evaluation) error {
 	if err := e.Refused(); err != nil {
 		return err
 	}
-	if e.Overall == conformity.DoesNotConform {
-		return exitError{exitDoesNotConform, fmt.Errorf("device %s does not conform", e.Result.Job.Device.Serial)}
+	if e.Overall == conformity.DoesNotConform || e.Overall == conformity.ConditionallyDoesNotConform {
+		return exitError{exitDoesNotConform, fmt.Errorf("device %s %s", e.Result.Job.Device.Serial, e.Overall)}
 	}
 	return nil
 }

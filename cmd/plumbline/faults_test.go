@@ -17,7 +17,7 @@ import (
 func recordDemo(t *testing.T, p simulator.Point, change func(*simulator.Bench), edit func(string) string) []calibration.Point {
 	t.Helper()
 	dir := t.TempDir()
-	if _, err := writeDemo(dir, demoPoints[:1]); err != nil {
+	if _, err := writeDemo(dir, demoPoints[:1], false); err != nil {
 		t.Fatal(err)
 	}
 	bench := simulator.FenwickLane()

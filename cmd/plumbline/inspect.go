@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 
@@ -29,17 +30,18 @@ job file (docs/recordings.md).`,
 			if cmd.Flags().Changed("header-lines") {
 				opts.HeaderLines = &header
 			}
+			var errs []error
 			for _, path := range args {
 				if err := inspect(cmd.OutOrStdout(), path, opts); err != nil {
-					return err
+					errs = append(errs, err)
 				}
 			}
-			return nil
+			return errors.Join(errs...)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&opts.Delimiter, "delimiter", "", "tab, blank, ; , or |")
-	f.StringVar(&opts.DecimalMark, "decimal-mark", "", ". or ,")
+	f.StringVar(&opts.DecimalMark, "decimal", "", ". or ,")
 	f.StringVar(&opts.Encoding, "encoding", "", "utf-8, utf-16le, utf-16be or windows-1252")
 	f.IntVar(&header, "header-lines", 0, "lines before the first line of numbers")
 	f.StringVar(&opts.TimeColumn, "time-column", "", "name or number of the column of times, or none")
@@ -77,15 +79,20 @@ func inspect(w io.Writer, path string, opts format.Options) error {
 	for _, n := range rec.Info.Notes {
 		fmt.Fprintf(w, "  guessed    %s\n", n)
 	}
+	refused := 0
 	for _, f := range findings {
 		kind := "remark "
 		if f.Refuse {
 			kind = "refused"
+			refused++
 		}
 		fmt.Fprintf(w, "  %s    %s\n", kind, f.Text)
 	}
 	if len(findings) == 0 {
 		fmt.Fprintln(w, "  findings   none")
+	}
+	if refused > 0 {
+		return fmt.Errorf("recording %s: %d findings forbid using it", rec.Name, refused)
 	}
 	return nil
 }

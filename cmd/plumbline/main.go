@@ -76,8 +76,9 @@ func longFlags(root *cobra.Command, args []string) []string {
 
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
-		Use:   "plumbline",
-		Short: "Calibrate vibration transducers by comparison with a reference",
+		Use:     "plumbline",
+		Version: version,
+		Short:   "Calibrate vibration transducers by comparison with a reference",
 		Long: `Plumbline calibrates vibration transducers by comparison with a reference transducer
 (ISO 16063-21): recordings, or values read off a display, go in; complex sensitivity with an
 uncertainty budget at each frequency, statements of conformity and a certificate come out.
@@ -88,6 +89,8 @@ Exit codes: 0 done, 1 failure, 2 usage, 3 the device does not conform.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SuggestionsMinimumDistance = 2
+	root.SetVersionTemplate("plumbline {{.Version}}\n")
+	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
 	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newDemo(), newValidate(), newVersion())
 	root.SetHelpCommand(newHelp(root))

@@ -25,7 +25,7 @@ func TestLargerThanMemory(t *testing.T) {
 		size = 5 << 30
 	}
 	dir := t.TempDir()
-	if _, err := writeDemo(dir, nil); err != nil {
+	if _, err := writeDemo(dir, nil, false); err != nil {
 		t.Fatal(err)
 	}
 	writeLong(t, filepath.Join(dir, "recordings", "80Hz.wav"), size)

@@ -31,10 +31,10 @@ func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 	fmt.Fprintln(w)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, line := range p.headers() {
-		fmt.Fprintln(t, strings.Join(line, "\t"))
+		fmt.Fprintln(t, strings.Join(line, "\t")+"\t")
 	}
 	for _, point := range e.Result.Points {
-		fmt.Fprintln(t, strings.Join(p.row(point), "\t"))
+		fmt.Fprintln(t, strings.Join(p.row(point), "\t")+"\t")
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -87,9 +87,14 @@ func (p *printer) headers() [2][]string {
 }
 
 func (p *printer) row(q calibration.Point) []string {
-	var notes []string
+	var numbers []int
 	for _, r := range q.Remarks {
-		notes = append(notes, fmt.Sprint(p.note(r.Text)))
+		numbers = append(numbers, p.note(r.Text))
+	}
+	slices.Sort(numbers)
+	var notes []string
+	for _, n := range slices.Compact(numbers) {
+		notes = append(notes, fmt.Sprint(n))
 	}
 	f := fmt.Sprintf("%.4g", q.StatedFrequency())
 	if q.Refused != "" {
@@ -150,12 +155,10 @@ func printStatements(w io.Writer, statements []conformity.Statement, overall con
 	for _, s := range statements {
 		fmt.Fprintf(w, "  %s: %s, %s", s.Subject, s.Requirement, s.Verdict)
 		if s.Verdict != conformity.NotDecided {
-			value, u, unit := 100*s.Value, 100*s.U, " %"
-			if !s.Relative {
-				value, u, unit = j.Device.Unit.FromSI(s.Value), j.Device.Unit.FromSI(s.U), " "+j.Device.Unit.Symbol
-			}
+			unit := s.Unit(j.Device.Unit)
+			value, u := unit.FromSI(s.Value), unit.FromSI(s.U)
 			v, ut := withUncertainty(value, u)
-			fmt.Fprintf(w, " (%s ± %s%s; probability of lying outside %s; %s)", v, ut, unit, probability(s.Risk), s.Evaluation)
+			fmt.Fprintf(w, " (%s ± %s %s; probability of lying outside %s; %s)", v, ut, unit.Symbol, probability(s.Risk), s.Evaluation)
 		}
 		for _, r := range s.Remarks {
 			fmt.Fprintf(w, "; %s", r)

@@ -24,7 +24,7 @@ func speedJob(b *testing.B, seconds float64) string {
 		dir = b.TempDir()
 	}
 	dir = filepath.Join(dir, fmt.Sprintf("%gs", seconds))
-	if _, err := writeDemo(dir, nil); err != nil {
+	if _, err := writeDemo(dir, nil, false); err != nil {
 		b.Fatal(err)
 	}
 	bench := simulator.FenwickLane()

@@ -70,7 +70,7 @@ func readAddress(t *table) certificate.Address {
 func readLaboratory(t *table, j *Job) {
 	defer t.close()
 	j.Particulars.Laboratory = addressOf(t)
-	j.Particulars.Traceability = t.optionalText("traceability")
+	j.Particulars.Traceability = t.text("traceability")
 	j.Calibration.Scope = collect(t, "scope", false, func(t *table) calibration.Scope {
 		defer t.close()
 		s := calibration.Scope{From: t.positive("from", quantity.Frequency), To: t.positive("to", quantity.Frequency)}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -96,6 +97,10 @@ func (l Lab) openRecordings(e *Evaluation, dir string) error {
 func (l Lab) Open(path string, opts format.Options) (recording.Recording, error) {
 	info, err := os.Stat(path)
 	if err != nil {
+		var where *fs.PathError
+		if errors.As(err, &where) {
+			err = where.Err
+		}
 		return recording.Recording{}, fmt.Errorf("recording %s: %w", path, err)
 	}
 	if !info.Mode().IsRegular() {

@@ -234,14 +234,22 @@ func evidence(p calibration.Point) *Evidence {
 }
 
 func statement(j calibration.Job, s conformity.Statement) Statement {
-	u, convert := "1", func(x float64) float64 { return x }
-	if !s.Relative {
-		u, convert = j.Device.Unit.UCUM(), j.Device.Unit.FromSI
+	unit := s.Unit(j.Device.Unit)
+	if s.Relative {
+		unit = quantity.Unit{Symbol: "1", Factor: 1} // in the file as a ratio
 	}
-	limit := func(x float64) *float64 { return number(convert(x)) }
+	limit := func(x float64) *float64 { return number(unit.FromSI(x)) }
 	return Statement{
-		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: limit(s.Value), U: limit(s.U), Unit: u,
+		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: limit(s.Value), U: limit(s.U), Unit: ucum(unit),
 		Lower: limit(s.Tolerance.Lower), Upper: limit(s.Tolerance.Upper), AcceptLower: limit(s.Acceptance.Lower), AcceptUpper: limit(s.Acceptance.Upper),
 		Rule: s.Rule, Evaluation: s.Evaluation, Verdict: s.Verdict.String(), Risk: number(s.Risk), Remarks: s.Remarks,
 	}
+}
+
+// ucum is the unit in UCUM, 1 for a ratio.
+func ucum(u quantity.Unit) string {
+	if u.Symbol == "1" {
+		return "1"
+	}
+	return u.UCUM()
 }
