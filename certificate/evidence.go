@@ -137,6 +137,10 @@ func (a *author) record() Section {
 	f.add("Result record", a.origin.Record)
 	f.add("SHA-256 of the record", a.origin.Digest)
 	f.add("Job", a.r.Job.Number)
+	of := "the digests of the recordings"
+	if a.readOff() {
+		of = "the readings"
+	}
 	return Section{Heading: "Record", Annex: true, Blocks: []Block{f,
-		Paragraph{Text: plain("The record holds the unrounded results, the inputs they were computed from and the digests of the recordings. With it and the recordings every number of this certificate can be computed again.")}}}
+		Paragraph{Text: plain("The record holds the unrounded results, the inputs they were computed from and " + of + ". With this record, the files it lists and this version of the program every number can be computed again.")}}}
 }

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"plumbline/calibration"
-	"plumbline/conformity"
 )
 
 // lines makes facts line by line, leaving out empty ones.
@@ -40,7 +39,7 @@ func (a *author) brief() Section {
 	}
 	conform := Fact{Label: "Conformity"}
 	for _, g := range a.groups() {
-		conform.Lines = append(conform.Lines, rich("{}: #{}#", g.requirement(), g.summary()))
+		conform.Lines = append(conform.Lines, rich("{}: #{}#", a.requirement(g), g.summary()))
 	}
 	if len(conform.Lines) == 0 {
 		conform.Lines = []Text{plain("no statement of conformity is made")}
@@ -148,67 +147,6 @@ func (a *author) authority() Section {
 		Paragraph{Small: true, Text: plain("The results relate only to the item calibrated, as received and as mounted here. " +
 			"This certificate may be reproduced in full only; extracts need the written consent of " + a.p.Laboratory.Name + ".")},
 	}}
-}
-
-// group is the statements about one requirement under one rule.
-type group struct{ statements []conformity.Statement }
-
-// groups gathers the statements in the order of their first appearance.
-func (a *author) groups() []group {
-	var out []group
-	index := map[[2]string]int{}
-	for _, s := range a.statements {
-		key := [2]string{s.Requirement, s.Rule}
-		i, ok := index[key]
-		if !ok {
-			i = len(out)
-			index[key] = i
-			out = append(out, group{})
-		}
-		out[i].statements = append(out[i].statements, s)
-	}
-	return out
-}
-
-func (g group) requirement() string {
-	s := g.statements[0]
-	if len(g.statements) == 1 {
-		return capital(s.Subject) + " " + s.Requirement
-	}
-	return capital(s.Requirement)
-}
-
-// summary is the verdict about the group in words.
-func (g group) summary() string {
-	n := map[conformity.Verdict]int{}
-	for _, s := range g.statements {
-		n[s.Verdict]++
-	}
-	for v, k := range n {
-		if k == len(g.statements) && k == 1 {
-			return verdict(v)
-		}
-		if k == len(g.statements) {
-			return fmt.Sprintf("%s at all %d frequencies", verdict(v), k)
-		}
-	}
-	var parts []string
-	for _, v := range []conformity.Verdict{conformity.Conforms, conformity.DoesNotConform, conformity.NotDecided} {
-		if n[v] > 0 {
-			parts = append(parts, fmt.Sprintf("%s at %d", verdict(v), n[v]))
-		}
-	}
-	return fmt.Sprintf("%s of %d frequencies", strings.Join(parts, ", "), len(g.statements))
-}
-
-func verdict(v conformity.Verdict) string {
-	switch v {
-	case conformity.Conforms:
-		return "conforms"
-	case conformity.DoesNotConform:
-		return "does not conform"
-	}
-	return "not decided"
 }
 
 // subject says whose sensitivity is reported.

@@ -74,3 +74,13 @@ func (a *author) anyPhase() bool {
 	}
 	return false
 }
+
+// readOff reports whether values were read off a display.
+func (a *author) readOff() bool {
+	for _, i := range a.valued() {
+		if a.r.Points[i].Plan.Recording == nil {
+			return true
+		}
+	}
+	return false
+}

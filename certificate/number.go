@@ -118,7 +118,7 @@ func probability(p float64) string {
 // manyFreedoms is from where degrees of freedom are printed as infinite.
 const manyFreedoms = 1000
 
-// freedom is degrees of freedom, truncated to a whole number.
+// freedom is degrees of freedom, truncated to a whole number; what a rounding error keeps from the next one is that number.
 // Clause: GUM G.4.1
 func freedom(nu float64) string {
 	switch {
@@ -129,7 +129,7 @@ func freedom(nu float64) string {
 	case nu < 1:
 		return significant(nu, digitsOfU)
 	}
-	return fixed(math.Floor(nu), 0)
+	return fixed(math.Floor(nu*(1+1e-9)), 0)
 }
 
 // coverage is a coverage factor.

@@ -29,7 +29,7 @@ func TestRounded(t *testing.T) {
 //
 // Verifies: GUM G.4.1
 func TestFreedom(t *testing.T) {
-	for nu, want := range map[float64]string{16.752: "16", 9: "9", 2000: "∞", math.Inf(1): "∞", 0.5: "0.50"} {
+	for nu, want := range map[float64]string{16.752: "16", 11.999999999999996: "12", 11.9999: "11", 9: "9", 2000: "∞", math.Inf(1): "∞", 0.5: "0.50"} {
 		if got := freedom(nu); got != want {
 			t.Errorf("freedom(%g) = %q, want %q", nu, got, want)
 		}

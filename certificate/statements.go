@@ -3,13 +3,10 @@ package certificate
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
 	"plumbline/calibration"
-	"plumbline/conformity"
-	"plumbline/quantity"
 )
 
 // uncertainty says what U is and which evaluation it comes from.
@@ -124,118 +121,6 @@ func listSeeds(seeds []uint64) string {
 		i = j
 	}
 	return strings.Join(parts, ", ")
-}
-
-// conformity is the statements of conformity with the numbers they were taken on.
-func (a *author) conformity() Section {
-	s := Section{Heading: "Conformity"}
-	if len(a.statements) == 0 {
-		s.Blocks = []Block{Paragraph{Text: plain("No statement of conformity is made.")}}
-		return s
-	}
-	s.Blocks = append(s.Blocks, Paragraph{Text: rich("A value conforms where it lies within the acceptance limits, which follow from the tolerance limits by the decision rule. " +
-		"Verdicts were taken on unrounded numbers. *p* is the probability, given the measurement alone, that the true value lies outside the tolerance: " +
-		"for an accepted value the risk that this acceptance is wrong, for a rejected one its complement is the risk that the rejection is wrong.")})
-	for _, g := range a.groups() {
-		s.Blocks = append(s.Blocks, a.verdicts(g))
-	}
-	return s
-}
-
-func (a *author) verdicts(g group) Table {
-	unit := a.r.Job.Device.Unit
-	if g.statements[0].Relative {
-		unit = quantity.Unit{Symbol: "%", Factor: 0.01}
-	}
-	tolerance, acceptance := plain("Tolerance limits"), plain("Acceptance limits")
-	symbol := plain(unit.Symbol)
-	first := g.statements[0]
-	t := Table{
-		Caption: rich("#{}# Decision rule: {}{}", capital(strings.TrimRight(first.Requirement, "."))+".", sentence(first.Rule), g.evaluation()),
-		Columns: []Column{
-			{Head: plain("Judged"), Kind: Words, Share: 1},
-			{Head: plain("Value"), Unit: symbol, Kind: Number},
-			{Head: rich("*U*"), Unit: symbol, Kind: Number},
-			{Group: tolerance, Head: plain("lower"), Unit: symbol, Kind: Number},
-			{Group: tolerance, Head: plain("upper"), Unit: symbol, Kind: Number},
-			{Group: acceptance, Head: plain("lower"), Unit: symbol, Kind: Number},
-			{Group: acceptance, Head: plain("upper"), Unit: symbol, Kind: Number},
-			{Head: rich("*p*"), Unit: plain("%"), Kind: Number},
-			{Head: plain("Verdict"), Kind: Fixed},
-			{Head: plain("Notes"), Kind: Marks},
-		},
-	}
-	var n notes
-	for _, s := range g.statements {
-		if g.evaluation() == "" && s.Evaluation != "" {
-			s.Remarks = append([]string{evaluatedBy(s.Evaluation)}, s.Remarks...)
-		}
-		t.Rows = append(t.Rows, Row{Cells: verdictCells(s, unit, &n)})
-	}
-	t.Notes = n.list
-	t.dropUnused()
-	return t
-}
-
-// evaluation says how the probabilities of a group were evaluated, nothing where that differs.
-func (g group) evaluation() string {
-	first := g.statements[0].Evaluation
-	for _, s := range g.statements {
-		if s.Evaluation != first {
-			return ""
-		}
-	}
-	if first == "" {
-		return ""
-	}
-	return " " + evaluatedBy(first)
-}
-
-func evaluatedBy(evaluation string) string {
-	if evaluation == string(calibration.MonteCarlo) {
-		return "Probability by Monte Carlo."
-	}
-	return "Probability to " + evaluation + "."
-}
-
-func verdictCells(s conformity.Statement, unit quantity.Unit, n *notes) []Text {
-	value, u := unit.FromSI(s.Value), unit.FromSI(s.U)
-	v, w := dash, dash
-	decimals := 3
-	if positive(u) {
-		v, w = rounded(value, u)
-		decimals = quantity.Decimals(u, digitsOfU) + 1
-	}
-	if s.Relative {
-		v = signed(v)
-	}
-	limit := func(x float64, exact bool) Text {
-		x = unit.FromSI(x)
-		text := fixed(x, decimals)
-		switch {
-		case math.IsInf(x, 0) || math.IsNaN(x):
-			return plain(dash)
-		case exact:
-			text = short(x)
-		}
-		if s.Relative {
-			return plain(signed(text))
-		}
-		return plain(minus(text))
-	}
-	var marks []string
-	for _, r := range s.Remarks {
-		marks = append(marks, n.of(r))
-	}
-	word := plain(verdict(s.Verdict))
-	if s.Verdict != conformity.Conforms {
-		word = strong(verdict(s.Verdict))
-	}
-	return []Text{
-		plain(capital(s.Subject)), plain(v), plain(w),
-		limit(s.Tolerance.Lower, true), limit(s.Tolerance.Upper, true), limit(s.Acceptance.Lower, false), limit(s.Acceptance.Upper, false),
-		plain(probability(s.Risk)), word, plain(strings.Join(slices.Compact(marks), ", ")),
-	}
 }
 
 // conditions is the environment and the mounting.

@@ -85,7 +85,7 @@ func Statements(r calibration.Result, ref int) []conformity.Statement {
 		if i == ref || p.Deviation == nil || p.Frequency < d.FlatnessBand[0] || p.Frequency > d.FlatnessBand[1] {
 			continue
 		}
-		out = append(out, judge(conformity.Statement{Subject: fmt.Sprintf("deviation at %.5g Hz", p.Frequency), Requirement: "deviation from the value at 100 Hz within ±5 % from 1 Hz to 200 Hz",
+		out = append(out, judge(conformity.Statement{Subject: fmt.Sprintf("deviation at %.5g Hz from the sensitivity at 100 Hz", p.Frequency), Requirement: "within ±5 %",
 			Frequency: p.Frequency, Value: p.Deviation.Value, U: p.Deviation.Expanded(), Relative: true, Tolerance: conformity.Limits{Lower: -d.Flatness, Upper: d.Flatness}}))
 	}
 	return out
