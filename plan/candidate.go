@@ -329,6 +329,5 @@ func (r Request) unit() (quantity.Unit, quantity.Motion) {
 
 // LevelText prints a level in m/s² peak at f in the unit of the plan's levels, for example "0.018 g peak".
 func (r Request) LevelText(level, f float64) string {
-	u, m := r.unit()
-	return strconv.FormatFloat(u.FromSI(quantity.Acceleration.To(m, level, f)), 'g', 3, 64) + " " + u.Symbol + " peak"
+	return strconv.FormatFloat(r.InUnit(level, f), 'g', 3, 64) + " " + r.UnitText()
 }

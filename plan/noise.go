@@ -21,9 +21,7 @@ func (n Noise) Total() float64 {
 	return math.Sqrt(n.Reference*n.Reference + n.Device*n.Device + n.ReferenceRecorder*n.ReferenceRecorder + n.DeviceRecorder*n.DeviceRecorder + n.Ground*n.Ground)
 }
 
-// TimeFor is the measuring time in s after which the standard uncertainty of ln|r| is std: T = (e/u)².
-//
-// Clause: ISO 16063-21:2003 type A uncertainty of the ratio
+// TimeFor is the measuring time in s after which the standard uncertainty of ln|r| is std: T = (e/u)², the Cramer-Rao bound of a sine in white noise.
 func (n Noise) TimeFor(std float64) float64 {
 	q := n.Total() / std
 	return q * q

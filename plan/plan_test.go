@@ -61,8 +61,6 @@ func at(t *testing.T, p plan.Plan, f float64) plan.Point {
 }
 
 // TestTypeATime compares T = (e/u)² with the project's own study: at 1 Hz and 0.02 g with a 100 mV/g reference 0.1 % (95 %) takes 2.4 s and 0.03 % 26 s.
-//
-// Verifies: ISO 16063-21:2003 type A uncertainty of the ratio
 func TestTypeATime(t *testing.T) {
 	r := study(t, false)
 	r.Wish.Frequencies, r.Wish.Level, r.Wish.Motion = []float64{1}, 0.02*g, quantity.Acceleration
