@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -83,7 +84,7 @@ func (e Envelope) Draw(c vg.Canvas, width, height vg.Length, t *Type) error {
 	bottomLabel(p)
 	e.axes(p)
 	p.Add(reachable{e}, limitLines{e, s}, chosen{e}, frame{})
-	upper := draw.Crop(all, 0, 0, 0, -head)
+	upper := draw.Crop(all, 3, 0, 0, -head)
 	p.Draw(upper)
 	data := p.DataCanvas(upper)
 	e.heading(s, all, data)
@@ -184,18 +185,14 @@ type limitLines struct {
 // Plot implements plot.Plotter.
 func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
-	var taken []vg.Point
-	for _, q := range l.e.Points {
-		taken = append(taken, vg.Point{X: x(q.Frequency), Y: y(q.Level)})
-	}
+	places := make([][]place, len(l.e.Limits))
 	for n, limit := range l.e.Limits {
 		sty := line(inkData, 0.8, dashes[n%len(dashes)]...)
 		var run []vg.Point
-		var places []place
 		flush := func() {
 			if len(run) > 1 {
 				c.StrokeLines(sty, run)
-				places = append(places, placesOn(run)...)
+				places[n] = append(places[n], placesOn(run)...)
 			}
 			run = nil
 		}
@@ -208,7 +205,22 @@ func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 			run = append(run, vg.Point{X: x(f), Y: y(v)})
 		}
 		flush()
-		taken = append(taken, l.name(c, p, limit.Name, places, taken)...)
+	}
+	var set []vg.Point // what stands already
+	for _, q := range l.e.Points {
+		set = append(set, vg.Point{X: x(q.Frequency), Y: y(q.Level)})
+	}
+	for n, limit := range l.e.Limits {
+		taken := slices.Clone(set)
+		for k := range places {
+			if k == n {
+				continue
+			}
+			for _, q := range places[k] {
+				taken = append(taken, q.at)
+			}
+		}
+		set = append(set, l.name(c, p, limit.Name, places[n], taken)...)
 	}
 }
 
