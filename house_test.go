@@ -28,7 +28,7 @@ var rooms = []room{
 	{name: "steady", computes: true, imports: []string{"quantity"}},
 	{name: "steady/study", computes: true, imports: []string{"steady"}},
 	{name: "uncertainty", computes: true, imports: []string{"quantity"}},
-	{name: "calibration", computes: true, imports: []string{"quantity", "recording", "sine", "uncertainty"}},
+	{name: "calibration", computes: true, imports: []string{"quantity", "recording", "sine", "steady", "uncertainty"}},
 	{name: "plan", computes: true, imports: []string{"quantity", "uncertainty", "calibration"}},
 	{name: "conformity", computes: true, imports: []string{"quantity", "uncertainty", "calibration"}},
 	{name: "figure", computes: true, imports: []string{"quantity"}},

@@ -188,6 +188,7 @@ type Evidence struct {
 	BlockTime                             []float64    // s
 	StdLnRatio                            [2]float64   // experimental standard deviation of the mean, real and imaginary part
 	FromResidual                          bool         // type A from the residual of the approximation, because there are too few blocks
+	Correlation                           float64      // autocorrelation of neighbouring readings of a display; 0 where it was not estimated
 	DofLnRatio                            [2]float64   // degrees of freedom of StdLnRatio
 	TrendLeft                             [2]float64   // half the change of ln ratio over the record along a significant straight line, modulus and phase; 0 where there is none
 	Exchange                              complex128   // G_D/G_R of the channels as exchanging them showed; 0 where they were not

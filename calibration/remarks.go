@@ -46,7 +46,14 @@ func (r *Result) addRemarks(acquired []*acquisition) {
 
 func (j *Job) remarkReading(p *Point) {
 	if p.Plan.Recording == nil {
-		p.remark("read-off", "values were read off a display, not recorded; type A is the standard deviation of a single reading (%d readings)", len(p.Plan.Readings))
+		typeA := "type A is the standard deviation of a single reading"
+		if len(p.Plan.Readings) >= leastForAverage {
+			typeA = "type A is that of the mean, the correlation of neighbouring readings estimated from the series"
+		}
+		p.remark("read-off", "values were read off a display, not recorded; %s (%d readings)", typeA, len(p.Plan.Readings))
+		if left := p.Evidence.TrendLeft[0]; left > 0 {
+			p.remark("trend", "the readings still moved: half their change, %.2g %%, is in the budget; better wait and read again", 100*left)
+		}
 		// a display averages over about a second (common practice, no source)
 		if k, on := j.Procedure.onMains(p.Plan.Frequency, 1); on {
 			p.remark("mains-harmonic", "%g Hz lies on multiple %d of the mains frequency: hum in the display's value cannot be seen; nearest good frequency: %s", p.Plan.Frequency, k, j.goodFrequency(p.Plan.Frequency, 1))
