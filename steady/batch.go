@@ -12,7 +12,7 @@ func (f *factors) widest(x []float64) (half, dof float64) {
 		if len(x) < b {
 			continue
 		}
-		if h := f.t(float64(b-1)) * batchStd(x, b); h > half {
+		if h := f.t(float64(b-1)) * batchStd(x, b); h > half || dof == 0 {
 			half, dof = h, float64(b-1)
 		}
 	}

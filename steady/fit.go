@@ -54,17 +54,16 @@ func (f *fitter) fit(windows [2][]float64) (out [2]fitted) {
 		f.components[i].begin(windows[i])
 	}
 	f.columns.begin(n)
-	shorter := -1
+	shorter, independent := -1, false
 	for p := range f.grid.pairs {
 		pair := &f.grid.pairs[p]
 		a, b := &f.grid.decays[pair.a], &f.grid.decays[pair.b]
 		a.extend(n)
 		b.extend(n)
-		if pair.a != shorter && !f.columns.add(1, a) {
-			continue
+		if pair.a != shorter {
+			shorter, independent = pair.a, f.columns.add(1, a)
 		}
-		shorter = pair.a
-		if !f.columns.add(2, b) {
+		if !independent || !f.columns.add(2, b) {
 			continue
 		}
 		for i, w := range windows {
@@ -75,7 +74,8 @@ func (f *fitter) fit(windows [2][]float64) (out [2]fitted) {
 	}
 	for i, w := range windows {
 		if w != nil {
-			out[i] = f.average(&f.components[i], n)
+			out[i] = f.components[i].average(f)
+			f.components[i].widen(f, &out[i])
 			out[i].mean += w[n-1]
 		}
 	}
@@ -104,29 +104,29 @@ func (f *fitter) try(c *component, p, n int) {
 		free := 1 - phi*phi
 		whitened := c.series.whiten(&f.columns, phi)
 		prior := g.pairs[p].lnPrior + g.lnPhi[i]
-		new := candidate{pair: p, phi: i, dof: max(3, float64(n)*(1-phi)/(1+phi)-g.spent)}
+		k := candidate{pair: p, phi: i, dof: max(3, float64(n)*(1-phi)/(1+phi)-g.spent)}
 		if len(g.ridges) == 0 {
-			c.consider(new, whitened, float64(n-3), prior+math.Log(free)/2)
+			c.consider(k, whitened, float64(n-3), prior+math.Log(free)/2)
 		}
 		for _, ridge := range g.ridges {
 			t, s := whitened, math.Sqrt(free)/ridge
 			t.merge(triple{0, s, 0}, 0)
 			t.merge(triple{0, 0, s}, 0)
-			c.consider(new, t, float64(n-1), prior+math.Log(free)/2+2*math.Log(s))
+			c.consider(k, t, float64(n-1), prior+math.Log(free)/2+2*math.Log(s))
 		}
 	}
 }
 
 // consider solves the problem and keeps the candidate; prior is what of its ln weight does not depend on the data.
-func (c *component) consider(new candidate, t triangle, nu, prior float64) {
+func (c *component) consider(k candidate, t triangle, nu, prior float64) {
 	b, corner, product, ok := t.solve()
 	if !ok {
 		return
 	}
 	noise := max(t.rss/nu, flattest*flattest*c.size*c.size, nothing)
-	new.b, new.variance = b, noise*corner
-	new.lnWeight = prior - nu/2*math.Log(noise) - math.Log(product)
-	c.candidates = append(c.candidates, new)
+	k.b, k.variance = b, noise*corner
+	k.lnWeight = prior - nu/2*math.Log(noise) - math.Log(product)
+	c.candidates = append(c.candidates, k)
 }
 
 // nothing is a variance that stands for none, so that a series of equal values has a logarithm.
@@ -135,9 +135,7 @@ const nothing = 1e-290
 // average forms the weighted mean over the candidates:
 //
 //	w = softmax(lw);  m = Σ w·b_0;  V = Σ w·(v + (b_0-m)²);  1/df* = Σ w/df;  h = t(0.975, df*)·sqrt(V)
-//
-// and takes the half width of the batch means of the residual, the series less the averaged transient, where that is larger.
-func (f *fitter) average(c *component, n int) (out fitted) {
+func (c *component) average(f *fitter) (out fitted) {
 	top := math.Inf(-1)
 	if len(c.candidates) == 0 {
 		return fitted{half: math.Inf(1)}
@@ -151,7 +149,7 @@ func (f *fitter) average(c *component, n int) (out fitted) {
 		c.candidates[i].lnWeight = w // the weight itself from here on
 		sum += w
 	}
-	clear(f.coefficients)
+	clear(f.coefficients) // of the averaged transient
 	var inverse, slow float64
 	for i := range c.candidates {
 		k := &c.candidates[i]
@@ -172,6 +170,12 @@ func (f *fitter) average(c *component, n int) (out fitted) {
 	}
 	out.tau, out.dof = slow, 1/inverse
 	out.half = student(out.dof) * math.Sqrt(total)
+	return out
+}
+
+// widen takes the half width of the batch means of the residual, the series less the averaged transient, where that is larger.
+func (c *component) widen(f *fitter, out *fitted) {
+	n := len(c.y)
 	for i, b := range f.coefficients {
 		if b != 0 {
 			out.left += b * f.grid.decays[i].e[n-1]
@@ -181,5 +185,4 @@ func (f *fitter) average(c *component, n int) (out fitted) {
 	if h, dof := f.batch.widest(c.y); h > out.half {
 		out.half, out.dof = h, dof
 	}
-	return out
 }

@@ -30,6 +30,7 @@ type Judge struct {
 	merges int                 // a held block is 2^merges blocks
 	offset int                 // held blocks from which the looks are counted
 	next   int                 // held blocks at the next look
+	once   bool                // look at the end alone
 	answer Answer
 }
 
@@ -70,12 +71,16 @@ func (j *Judge) Add(b Block) Answer {
 	}
 	if j.taken == 1<<j.merges {
 		j.hold()
-		if n := len(j.raw[re]); n >= j.next || n == most {
+		n := len(j.raw[re])
+		switch {
+		case j.once && n == most:
+			j.clean(n)
+		case !j.once && (n >= j.next || n == most):
 			j.look()
 			j.next = j.after(n)
-			if n == most {
-				j.merge()
-			}
+		}
+		if n == most {
+			j.merge()
 		}
 	}
 	if j.answer.State == Settling && j.answer.Blocks == j.settings.Limit {
@@ -95,6 +100,19 @@ func (j *Judge) Finish() Answer {
 		}
 	}
 	return j.answer
+}
+
+// Evaluate looks once at all the blocks of a point that was recorded, and answers Steady or NotReached.
+func Evaluate(s Settings, blocks []Block) (Answer, error) {
+	j, err := NewJudge(s)
+	if err != nil {
+		return Answer{}, err
+	}
+	j.once = true
+	for _, b := range blocks {
+		j.Add(b)
+	}
+	return j.Finish(), nil
 }
 
 // Answer is the answer so far.

@@ -12,20 +12,15 @@ type Check struct {
 // Repeat compares the answers of a point that was measured again, which is how a time constant that was told too small shows itself: the first point of a run
 // and the slowest one are repeated at its end. A component that was not judged in both is not flagged.
 func Repeat(first, again Answer) (modulus, phase Check) {
-	modulus = compare(first.Modulus, again.Modulus)
-	phase = compare(first.Phase, again.Phase)
-	if turned := math.Remainder(phase.Difference, 2*math.Pi); turned != phase.Difference {
-		phase.Difference = turned
-		phase.Flagged = math.Abs(turned) > phase.Allowed && phase.Flagged
-	}
+	modulus = compare(first.Modulus, again.Modulus, first.Modulus.Mean-again.Modulus.Mean)
+	phase = compare(first.Phase, again.Phase, math.Remainder(first.Phase.Mean-again.Phase.Mean, 2*math.Pi))
 	return modulus, phase
 }
 
-func compare(a, b Estimate) Check {
+func compare(a, b Estimate, difference float64) Check {
 	if !a.Judged || !b.Judged {
 		return Check{}
 	}
-	c := Check{Difference: a.Mean - b.Mean, Allowed: math.Hypot(a.HalfWidth, b.HalfWidth)}
-	c.Flagged = math.Abs(c.Difference) > c.Allowed
-	return c
+	allowed := math.Hypot(a.HalfWidth, b.HalfWidth)
+	return Check{Difference: difference, Allowed: allowed, Flagged: math.Abs(difference) > allowed}
 }

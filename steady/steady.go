@@ -132,8 +132,8 @@ type Estimate struct {
 
 // Std is the standard uncertainty with the half width claimed: HalfWidth/t(0.975, Dof).
 func (e Estimate) Std() float64 {
-	if e.HalfWidth == 0 {
-		return 0
+	if e.HalfWidth == 0 || math.IsInf(e.HalfWidth, 1) {
+		return e.HalfWidth
 	}
 	return e.HalfWidth / student(e.Dof)
 }
