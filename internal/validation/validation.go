@@ -47,6 +47,7 @@ type Study struct {
 func Studies() []Study {
 	return []Study{
 		{"estimator", "Estimator against the Cramér-Rao bound", estimator},
+		{"settling", "Has the point settled?", settling},
 		{"coverage", "Do 95.45 % intervals hold the truth?", coverage},
 		{"evaluations", "First order against Monte Carlo", evaluations},
 		{"decisions", "Decision rules: simulated against stated risk", decisions},
