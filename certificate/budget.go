@@ -135,7 +135,7 @@ func totals(p calibration.Point, sides []component) []Row {
 		{Ruled: true, Cells: []Text{rich("Combined standard uncertainty *u*~c~"), nil}},
 		{Cells: []Text{rich("Coverage factor *k* to first order"), nil}},
 		{Cells: []Text{rich("Expanded uncertainty *k* *u*~c~"), nil}},
-		{Cells: []Text{rich("Stated *U*"), nil}},
+		{Cells: []Text{statedLabel(p, sides), nil}},
 	}
 	for i, c := range sides {
 		total := c.total(p.Budget)
@@ -153,6 +153,20 @@ func totals(p calibration.Point, sides []component) []Row {
 		}
 	}
 	return rows
+}
+
+// statedLabel says where a stated uncertainty was raised above the expanded one over it.
+func statedLabel(p calibration.Point, sides []component) Text {
+	t := rich("Stated *U*")
+	switch m, phase := p.Reported.RaisedModulus, p.Reported.RaisedPhase && len(sides) > 1; {
+	case m && phase:
+		return append(t, plain(", both raised to the laboratory's scope")...)
+	case m:
+		return append(t, plain(", of the modulus raised to the laboratory's scope")...)
+	case phase:
+		return append(t, plain(", of the phase raised to the laboratory's scope")...)
+	}
+	return t
 }
 
 // matrices is the influences against all frequencies, in blocks that fit a page's width.
@@ -244,7 +258,7 @@ func (a *author) notApplicable() List {
 	var l List
 	for _, in := range a.r.Job.Procedure.Influences {
 		if in.NotApplicable != "" {
-			l = append(l, plain(sentence(in.Key+": "+in.NotApplicable)))
+			l = append(l, plain(sentence(influenceName(in.Key)+": "+in.NotApplicable)))
 		}
 	}
 	return l
@@ -258,8 +272,32 @@ func (a *author) sources() Table {
 	}
 	for _, in := range a.r.Job.Procedure.Influences {
 		if in.NotApplicable == "" && in.Source != "" {
-			t.Rows = append(t.Rows, Row{Cells: []Text{plain(capital(in.Key)), plain(orDash(in.Distribution)), plain(in.Source)}})
+			name := influenceName(in.Key)
+			t.Rows = append(t.Rows, Row{Cells: []Text{plain(capital(name)), plain(orDash(a.distribution(name, in.Distribution))), plain(in.Source)}})
 		}
 	}
 	return t
+}
+
+// distribution is that of an influence as the budget in full has it, else as the procedure states it.
+func (a *author) distribution(name, stated string) string {
+	for _, row := range a.r.Points[a.budgetPoint()].Budget.Rows {
+		if row.Influence == name {
+			return row.Distribution
+		}
+	}
+	return stated
+}
+
+// influenceNames is the budget's name of an influence by its key in the procedure.
+var influenceNames = map[string]string{
+	"drift": "reference drift", "temperature": "temperature", "linearity": "distortion and linearity", "transverse": "transverse motion", "base-strain": "base strain",
+	"mounting": "relative motion", "settling": "settling left over", "repeatability": "repeatability of mounting", "loading": "electrical loading", "magnetic": "magnetic field", "other": "other",
+}
+
+func influenceName(key string) string {
+	if name, ok := influenceNames[key]; ok {
+		return name
+	}
+	return key
 }

@@ -132,8 +132,9 @@ func TestRefusals(t *testing.T) {
 		"no rule":        {func(c *certificatetest.Case) { c.Statements[0].Rule = "" }, "decision rule is missing"},
 		"expired": {func(c *certificatetest.Case) {
 			c.Result.Job.Reference.Certificate.ValidUntil = c.Particulars.Performed
-		}, "was valid until 2026-11-24"},
-		"digest": {func(c *certificatetest.Case) { c.Origin.Digest = "" }, "digest of the result record"},
+		}, "after the end of the validity of certificate HL-2026-0088, 24 November 2026, and nobody has said why"},
+		"traceability": {func(c *certificatetest.Case) { c.Particulars.Traceability = " " }, "metrological traceability (laboratory.traceability"},
+		"digest":       {func(c *certificatetest.Case) { c.Origin.Digest = "" }, "digest of the result record"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := certificatetest.Fenwick()
@@ -167,7 +168,7 @@ func TestReadOff(t *testing.T) {
 			t.Errorf("%q stands in a certificate of readings", s)
 		}
 	}
-	for _, s := range []string{"Read off a display. The values were read off the display of portable exciter with built-in reference X-03", "No signal was recorded"} {
+	for _, s := range []string{"Read off a display. The values were read off the display of portable exciter with built-in reference, X-03", "No signal was recorded"} {
 		if !strings.Contains(text, s) {
 			t.Errorf("%q is missing", s)
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"strings"
 	"time"
 
 	"plumbline/calibration"
@@ -37,6 +38,7 @@ func (a *author) check() error {
 	missing(len(a.valued()) == 0, "any result", "7.8.2.1 m")
 	missing(p.AuthorisedBy == "", "name of the authorising person", "7.8.2.1 o")
 	missing(j.Subject == calibration.NoSubject, "statement of what the sensitivity belongs to, the transducer or the whole chain", "7.8.2.1 m")
+	missing(strings.TrimSpace(p.Traceability) == "", "statement of metrological traceability (laboratory.traceability; \"none\" where the laboratory makes no claim)", "7.8.4.1 c")
 	missing(j.Reference.Serial == "" || j.Reference.Certificate.Number == "", "identity or certificate of the reference", "7.8.4.1 c")
 	missing(a.origin.Software == "", "name and version of the software", "7.5.1")
 	missing(a.origin.Digest == "", "digest of the result record", "7.5.1")
@@ -68,9 +70,8 @@ func (a *author) checkDates() (errs []error) {
 	if !j.Performed.IsZero() && !p.Performed.IsZero() && date(j.Performed) != date(p.Performed) {
 		errs = append(errs, fmt.Errorf("certificate: performed on %s, but the job says %s", date(p.Performed), date(j.Performed)))
 	}
-	if v := j.Reference.Certificate.ValidUntil; !v.IsZero() && dayOf(last).After(dayOf(v)) && j.ValidityOverride == "" {
-		errs = append(errs, fmt.Errorf("certificate: certificate %s of reference %s was valid until %s, performed until %s, and nobody has said why it was used",
-			j.Reference.Certificate.Number, j.Reference.Serial, date(v), date(last)))
+	if outside := a.outsideValidity(); outside != "" && strings.TrimSpace(j.ValidityOverride) == "" {
+		errs = append(errs, fmt.Errorf("certificate: reference %s: %s, and nobody has said why it was used", j.Reference.Serial, outside))
 	}
 	return errs
 }

@@ -33,11 +33,30 @@ func (a *author) equipment() Section {
 		t.Rows = append(t.Rows, equipmentRow("Item's channel", s.Identity, stageWords(s), s.Certificate))
 	}
 	s := Section{Heading: "Equipment", Blocks: []Block{t}}
-	if c := j.Reference.Certificate; j.ValidityOverride != "" {
-		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Used after its validity.# Certificate {} of the reference was valid until {}. The reference was used all the same, on the word of: {}",
-			c.Number, day(c.ValidUntil), stop(j.ValidityOverride))})
+	if outside := a.outsideValidity(); outside != "" {
+		s.Blocks = append(s.Blocks, Paragraph{Text: rich("#Reference used outside the validity of its certificate.# {}", sentence(outside+", for this reason: "+j.ValidityOverride))})
 	}
 	return s
+}
+
+// outsideValidity says how the measurements lay outside the validity of the reference's certificate, nothing where they lay within it.
+func (a *author) outsideValidity() string {
+	j, c := a.r.Job, a.r.Job.Reference.Certificate
+	if j.Performed.IsZero() {
+		j.Performed, j.Until = a.p.Performed, a.p.Until
+	}
+	before, after := j.OutsideValidity()
+	var how []string
+	if before && !c.Date.IsZero() {
+		how = append(how, "before the date of certificate "+c.Number+", "+day(c.Date))
+	}
+	if after {
+		how = append(how, "after the end of the validity of certificate "+c.Number+", "+day(c.ValidUntil))
+	}
+	if len(how) == 0 {
+		return ""
+	}
+	return "the measurements were performed " + strings.Join(how, ", and ")
 }
 
 func equipmentRow(use string, id calibration.Identity, settings string, c calibration.Document) Row {
@@ -56,7 +75,7 @@ func stageWords(s calibration.Stage) string {
 		gain = "gain " + short(s.GainUnit.FromSI(s.Gain)) + thin + s.GainUnit.Symbol
 	}
 	if s.FullScale > 0 {
-		scale = "±" + short(s.FullScale) + thin + "V"
+		scale = "±" + short(s.FullScale) + thin + "V peak"
 	}
 	return words("; ", channel, gain, scale, s.Settings)
 }

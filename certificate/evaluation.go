@@ -14,6 +14,7 @@ type judged struct {
 	u, k       float64
 	evaluation calibration.Evaluation
 	reason     string
+	raised     bool // to the laboratory's scope
 }
 
 // evaluation is the annex that sets both evaluations beside each other.
@@ -25,14 +26,14 @@ func (a *author) evaluation() Section {
 	for _, i := range a.valued() {
 		p := a.r.Points[i]
 		q := p.Reported
-		modulus = append(modulus, judged{p.StatedFrequency(), p.Budget.Modulus, fromOne(p.Simulation.Modulus), p.Simulation.Trials > 0, q.UModulus, q.KModulus, q.Evaluation, q.Reason})
+		modulus = append(modulus, judged{p.StatedFrequency(), p.Budget.Modulus, fromOne(p.Simulation.Modulus), p.Simulation.Trials > 0, q.UModulus, q.KModulus, q.Evaluation, q.Reason, q.RaisedModulus})
 		if d := p.Deviation; d != nil && i != a.reference {
 			ratio := 1 + d.Value
 			deviation = append(deviation, judged{p.StatedFrequency(), scaled(d.Budget.Modulus, ratio), scaledInterval(fromOne(d.Simulation.Modulus), ratio), d.Simulation.Trials > 0,
-				d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason})
+				d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason, false})
 		}
 		if p.HasPhase {
-			phase = append(phase, judged{p.StatedFrequency(), p.Budget.Phase, p.Simulation.Phase, p.Simulation.Trials > 0, q.UPhase, q.KPhase, q.EvaluationPhase, q.ReasonPhase})
+			phase = append(phase, judged{p.StatedFrequency(), p.Budget.Phase, p.Simulation.Phase, p.Simulation.Trials > 0, q.UPhase, q.KPhase, q.EvaluationPhase, q.ReasonPhase, q.RaisedPhase})
 		}
 	}
 	s.Blocks = append(s.Blocks, evaluations("Modulus, relative", "%", 100, modulus))
@@ -88,11 +89,14 @@ func evaluations(caption, unit string, scale float64, list []judged) Table {
 		} else {
 			cells = append(cells, dash, dash, dash)
 		}
-		why := ""
-		if j.reason != "" {
+		why, from, k := "", string(j.evaluation), coverage(j.k)
+		switch {
+		case j.raised:
+			why, from, k = n.of("raised to the smallest claimable uncertainty"), "scope", dash
+		case j.reason != "":
 			why = n.of(j.reason)
 		}
-		cells = append(cells, significant(scale*j.u, 2), coverage(j.k), string(j.evaluation), why)
+		cells = append(cells, significant(scale*j.u, 2), k, from, why)
 		var row Row
 		for _, c := range cells {
 			row.Cells = append(row.Cells, plain(c))

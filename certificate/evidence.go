@@ -49,7 +49,7 @@ func (a *author) signals() Table {
 		}
 		e := p.Evidence
 		var row Row
-		for _, c := range []string{hertz(p.Frequency), significant(e.Duration, 3), short(e.Rate), fixed(e.Periods, 1), fmt.Sprint(e.Blocks), fmt.Sprint(e.Rejected),
+		for _, c := range []string{measuredHertz(p.Frequency), significant(e.Duration, 3), short(e.Rate), fixed(e.Periods, 1), fmt.Sprint(e.Blocks), fmt.Sprint(e.Rejected),
 			significant(e.AmplitudeReference, 3), significant(e.AmplitudeDevice, 3), significant(100*e.DistortionReference, 2), significant(100*e.DistortionDevice, 2),
 			significant(1000*e.ResidualReference, 2), significant(1000*e.ResidualDevice, 2)} {
 			row.Cells = append(row.Cells, plain(c))
@@ -67,17 +67,76 @@ func (a *author) recordings() Table {
 			{Head: rich("*f*"), Unit: plain("Hz"), Kind: Number},
 			{Head: plain("File"), Kind: Words, Share: 1},
 			{Head: plain("SHA-256 of the file"), Kind: Digest},
+			{Head: plain("Notes"), Kind: Marks},
 		},
 	}
+	var n notes
+	common := a.importedAlike()
 	for _, p := range a.r.Points {
+		add := func(f, name, suffix, digest string) {
+			var marks []string
+			for _, text := range imported(p, name) {
+				if !slices.Contains(common, text) {
+					marks = append(marks, n.of(text))
+				}
+			}
+			t.Rows = append(t.Rows, Row{Cells: []Text{plain(f), plain(name + suffix), plain(digest), plain(strings.Join(marks, ", "))}})
+		}
+		f := measuredHertz(p.Frequency)
+		if p.Refused != "" {
+			f = hertz(p.Frequency) // nothing was measured
+		}
 		if r := p.Plan.Recording; r != nil {
-			t.Rows = append(t.Rows, Row{Cells: []Text{plain(hertz(p.Frequency)), plain(r.Name), plain(r.ID)}})
+			add(f, r.Name, "", r.ID)
 		}
 		if r := p.Plan.Exchanged; r != nil {
-			t.Rows = append(t.Rows, Row{Cells: []Text{plain(""), plain(r.Name + " (exchanged)"), plain(r.ID)}})
+			add("", r.Name, " (exchanged)", r.ID)
 		}
 	}
+	for _, text := range common {
+		n.all(rich("All recordings evaluated: {}", sentence(text)))
+	}
+	t.Notes = n.list
+	t.dropUnused()
 	return t
+}
+
+// imported is what was noticed when the recording of a point was read, without its name.
+func imported(p calibration.Point, name string) (texts []string) {
+	other := ""
+	if x := p.Plan.Exchanged; x != nil && x.Name != name {
+		other = x.Name
+	} else if x != nil {
+		other = p.Plan.Recording.Name
+	}
+	for _, r := range p.Remarks {
+		text, own := strings.CutPrefix(r.Text, "recording "+name+": ")
+		if foreign := other != "" && strings.HasPrefix(r.Text, "recording "+other+": "); r.Code == codeImport && (own || !foreign) {
+			texts = append(texts, text)
+		}
+	}
+	return texts
+}
+
+// importedAlike is what was noticed alike in the recordings of all points with a value, where there are several of them.
+func (a *author) importedAlike() (alike []string) {
+	var points []calibration.Point
+	for _, i := range a.valued() {
+		if a.r.Points[i].Plan.Recording != nil {
+			points = append(points, a.r.Points[i])
+		}
+	}
+	if len(points) < 2 {
+		return nil
+	}
+	for _, text := range imported(points[0], points[0].Plan.Recording.Name) {
+		if !slices.ContainsFunc(points, func(p calibration.Point) bool {
+			return !slices.Contains(imported(p, p.Plan.Recording.Name), text) || p.Plan.Exchanged != nil && !slices.Contains(imported(p, p.Plan.Exchanged.Name), text)
+		}) {
+			alike = append(alike, text)
+		}
+	}
+	return alike
 }
 
 // readingsPerRow keeps a row of a long series of readings from growing higher than a page.

@@ -32,7 +32,7 @@ func (a *author) brief() Section {
 		unit := a.r.Job.Device.Unit
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{
 			strong(plusMinus(unit.FromSI(m), u*unit.FromSI(m), unit.Symbol)),
-			append(rich("*U* = {}"+thin+"%, *k* = {}", significant(100*u, digitsOfU), coverage(p.Reported.KModulus)), a.inSI(m, u)...),
+			append(factorOf(p.Reported, rich("*U* = {}"+thin+"%", significant(100*u, digitsOfU))), a.inSI(m, u)...),
 		}})
 	} else {
 		k = append(k, Fact{Label: "Sensitivity at " + f + thin + "Hz", Lines: []Text{plain("no value at the reference frequency")}})
@@ -44,7 +44,19 @@ func (a *author) brief() Section {
 	if len(conform.Lines) == 0 {
 		conform.Lines = []Text{plain("no statement of conformity is made")}
 	}
-	return Section{Heading: "Result in brief", Blocks: []Block{append(k, conform)}}
+	k = append(k, conform)
+	if a.outsideValidity() != "" {
+		k = append(k, Fact{Label: "Note", Lines: []Text{strong("The reference was used outside the validity of its certificate: see Equipment.")}})
+	}
+	return Section{Heading: "Result in brief", Blocks: []Block{k}}
+}
+
+// factorOf adds the coverage factor of the modulus, which a U raised to the laboratory's scope has none of.
+func factorOf(r calibration.Reported, u Text) Text {
+	if r.RaisedModulus {
+		return append(u, rich(", the smallest uncertainty that the laboratory claims")...)
+	}
+	return append(u, rich(", *k* = {}", coverage(r.KModulus))...)
 }
 
 // inSI is the sensitivity per SI unit of the motion, where the device's unit is per another, such as g.
@@ -78,9 +90,9 @@ func (a *author) item() Section {
 	f.add("Kind", d.Kind)
 	f.add("Maker", d.Maker)
 	f.add("Model", d.Model)
-	f = append(f, Fact{Label: "Serial number", Lines: []Text{strong(d.Serial)}})
+	f = append(f, Fact{Label: labelSerial, Lines: []Text{strong(d.Serial)}})
 	if d.Nominal > 0 {
-		f.add("Nominal sensitivity", short(d.Unit.FromSI(d.Nominal))+thin+d.Unit.Symbol)
+		f.add(labelNominal, short(d.Unit.FromSI(d.Nominal))+thin+d.Unit.Symbol)
 	}
 	f.add("Reference frequency", short(d.ReferenceFrequency)+thin+"Hz")
 	if d.Tolerance > 0 {
@@ -94,13 +106,17 @@ func (a *author) item() Section {
 		f.add("Flatness", fmt.Sprintf("±%s%s%% of the value at %s%sHz, %s", percent(d.Flatness), thin, short(d.ReferenceFrequency), thin, band))
 	}
 	if d.Range > 0 {
-		f.add("Range", "±"+short(a.input.FromSI(d.Range))+thin+a.input.Symbol)
+		f.add("Range", "up to "+short(a.input.FromSI(d.Range))+thin+a.input.Symbol+" peak")
 	}
 	f.add("Condition on receipt", d.Condition)
 	if !a.p.Received.IsZero() {
 		f.add("Received", day(a.p.Received))
 	}
-	return Section{Heading: "Item calibrated", Blocks: []Block{f}}
+	s := Section{Heading: "Item calibrated", Blocks: []Block{f}}
+	if a.markSupplied(f) {
+		s.Blocks = append(s.Blocks, Paragraph{Small: true, Text: plain(markCustomer + " Stated by the customer and not verified: see " + headingSupplied + ".")})
+	}
+	return s
 }
 
 func (a *author) customer() Section {
@@ -109,20 +125,6 @@ func (a *author) customer() Section {
 	f.add("Contact", a.p.Customer.Contact)
 	f.add("Order", a.p.OrderReference)
 	return Section{Heading: "Customer", Blocks: []Block{f}}
-}
-
-// supplied is what the customer stated.
-// Clause: ISO/IEC 17025:2017 7.8.2.2
-func (a *author) supplied() Section {
-	if len(a.p.CustomerData) == 0 {
-		return Section{}
-	}
-	var l List
-	for _, d := range a.p.CustomerData {
-		l = append(l, plain(sentence(d)))
-	}
-	return Section{Heading: "Supplied by the customer", Blocks: []Block{
-		Paragraph{Text: plain("The following was stated by the customer and has not been verified; the laboratory accepts no responsibility for it or for what follows from it.")}, l}}
 }
 
 func (a *author) performance() Section {

@@ -39,7 +39,7 @@ func New(p Particulars, r calibration.Result, statements []conformity.Statement,
 	a.reference = r.ReferencePoint()
 	d := Document{
 		Number: p.Number, Title: p.Title, Laboratory: p.Laboratory, Issued: p.Issued, Invented: p.Invented,
-		Subject: r.Job.Device.Kind + " " + r.Job.Device.Model + ", serial number " + r.Job.Device.Serial,
+		Subject: r.Job.Device.Kind + ", " + r.Job.Device.Model + ", serial number " + r.Job.Device.Serial,
 		End:     "End of certificate " + p.Number,
 	}
 	for _, section := range []func() Section{

@@ -97,6 +97,9 @@ func hertz(f float64) string {
 	return short(x)
 }
 
+// measuredHertz is a measured frequency in hertz with five significant digits, zeros at the end kept.
+func measuredHertz(f float64) string { return minus(fixed(f, quantity.Decimals(f, 5))) }
+
 // percent is a relative number that someone stated, in percent, without the sign.
 func percent(x float64) string { return short(100 * x) }
 

@@ -3,6 +3,8 @@ package certificate
 import (
 	"math"
 	"testing"
+
+	"plumbline/calibration"
 )
 
 // TestRounded: U with two digits, the value to the same place.
@@ -32,6 +34,15 @@ func TestFreedom(t *testing.T) {
 	for nu, want := range map[float64]string{16.752: "16", 11.999999999999996: "12", 11.9999: "11", 9: "9", 2000: "∞", math.Inf(1): "∞", 0.5: "0.50"} {
 		if got := freedom(nu); got != want {
 			t.Errorf("freedom(%g) = %q, want %q", nu, got, want)
+		}
+	}
+}
+
+// TestEveryInfluenceNamed expects a name for every key that a procedure has to state.
+func TestEveryInfluenceNamed(t *testing.T) {
+	for _, key := range calibration.InfluenceKeys() {
+		if influenceNames[key] == "" {
+			t.Errorf("influence %q has no name on a certificate", key)
 		}
 	}
 }

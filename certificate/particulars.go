@@ -25,10 +25,10 @@ type Particulars struct {
 	PerformedBy    string
 	AuthorisedBy   string
 	AuthorisedRole string
-	Traceability   string   // statement as the laboratory entered it; empty: none is printed
+	Traceability   string   // statement as the laboratory entered it; "none": the laboratory makes no claim. Mandatory
 	Mounting       string   // how device and reference were mounted
 	Statements     []string // further statements of the laboratory
-	CustomerData   []string // data supplied by the customer, marked as such
+	CustomerData   []string // data supplied by the customer, marked as such: "KEY of the device: VALUE", or a sentence
 	Deviations     []string // additions to, deviations or exclusions from the method, as entered
 	Invented       bool     // demo data: every page says so
 }

@@ -4,20 +4,22 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 
 	"plumbline/calibration"
-	"plumbline/figure"
 )
 
 const (
-	markOutside = "†" // outside the laboratory's scope
-	markRaised  = "‡" // U raised to the smallest claimable one
+	markOutside      = "†" // outside the laboratory's scope
+	markPhaseOutside = "¶" // the phase outside the scope
+	markRaised       = "‡" // U of the modulus raised to the smallest claimable one
+	markRaisedPhase  = "§" // U of the phase raised
 )
 
 // results is the table of values, with its notes and its figure.
 func (a *author) results() Section {
-	s := Section{Heading: "Results", Blocks: []Block{Paragraph{Text: a.definitions()}, Paragraph{Text: a.origins()}, a.table()}}
+	s := Section{Heading: "Results", Blocks: []Block{Paragraph{Text: a.definitions()}, Paragraph{Text: append(append(a.origins(), plain(" ")...), a.statedTemperature()...)}, a.table()}}
 	if f := a.response(); len(f.Points) > 1 {
 		s.Blocks = append(s.Blocks, Plot{Figure: f, Caption: a.plotCaption()})
 	}
@@ -56,9 +58,9 @@ func (a *author) origins() Text {
 	switch {
 	case read > 0:
 		return rich("#Read off a display.# The values were read off the display of "+
-			"{} {}, serial number {}, and entered by hand. No signal was recorded, so that the signals cannot be evaluated again; the readings are listed in the annex.", ref.Kind, ref.Model, ref.Serial)
+			"{}, {}, serial number {}, and entered by hand. No signal was recorded, so that the signals cannot be evaluated again; the readings are listed in the annex.", ref.Kind, ref.Model, ref.Serial)
 	case ref.StatesLevel:
-		return rich("#Against a stated level.# The level of the motion is the one stated by {} {}, serial number {}; only the output of the item was recorded. "+
+		return rich("#Against a stated level.# The level of the motion is the one stated by {}, {}, serial number {}; only the output of the item was recorded. "+
 			"The recordings are kept and listed with their digests in the annex.", ref.Kind, ref.Model, ref.Serial)
 	case exchanged == len(a.valued()) && exchanged > 0:
 		t = append(t, plain(" At every frequency two recordings were made, the second with the transducers exchanged between the channels; the geometric mean of the two ratios is free of the channels' transfers.")...)
@@ -81,7 +83,8 @@ func (a *author) columns() []Column {
 	if a.reference >= 0 {
 		c = append(c,
 			Column{Group: deviation, Head: rich("*δ*"), Unit: plain("%"), Kind: Number},
-			Column{Group: deviation, Head: rich("*U*"), Unit: plain("%"), Kind: Number})
+			Column{Group: deviation, Head: rich("*U*"), Unit: plain("%"), Kind: Number},
+			Column{Group: deviation, Head: rich("*k*"), Kind: Number})
 	}
 	if a.anyPhase() {
 		c = append(c,
@@ -95,36 +98,66 @@ func (a *author) columns() []Column {
 func (a *author) table() Table {
 	var n notes
 	t := Table{Columns: a.columns()}
-	outside, raised := false, false
 	common := a.commonRemarks()
 	for i, p := range a.r.Points {
 		var marks []string
 		if p.OutOfScope {
-			marks, outside = append(marks, markOutside), true
+			marks = append(marks, markOutside)
 		}
-		if p.Reported.RaisedModulus || p.Reported.RaisedPhase {
-			marks, raised = append(marks, markRaised), true
+		if has(p.Remarks, codePhaseOutside) {
+			marks = append(marks, markPhaseOutside)
 		}
 		if p.Refused != "" {
 			marks = append(marks, n.of("no value: "+p.Refused))
 		}
 		for _, r := range p.Remarks {
-			if !common[r.Text] && r.Code != "outside-scope" {
+			if !common[r.Text] && !saidElsewhere[r.Code] {
 				marks = append(marks, n.of(r.Text))
 			}
 		}
 		t.Rows = append(t.Rows, Row{Cells: append(a.cells(i, p), plain(strings.Join(marks, ", ")))})
 	}
-	if outside {
-		n.list = append(n.list, Note{Mark: markOutside, Text: plain("Outside the scope for which the laboratory states its smallest claimable uncertainty.")})
-	}
-	if raised {
-		n.list = append(n.list, Note{Mark: markRaised, Text: rich("*U* was raised above *k* *u*~c~ to the smallest uncertainty that the laboratory claims at this frequency.")})
-	}
+	a.scopeNotes(&n)
 	a.wholeTable(&n, common)
 	t.Notes = n.list
 	t.dropUnused()
 	return t
+}
+
+const (
+	codePhaseOutside = "phase-outside-scope"
+	codeImport       = "import"
+)
+
+// saidElsewhere is the codes of remarks that a certificate does not print among the notes of the results, because it says the same by a mark, beside
+// the recordings, under Equipment or in the words above the table; what was entered and not needed is no matter for the customer.
+var saidElsewhere = map[string]bool{"outside-scope": true, codePhaseOutside: true, codeImport: true, "validity-override": true, "override-unused": true, "device-temperature": true}
+
+func has(remarks []calibration.Remark, code string) bool {
+	return slices.ContainsFunc(remarks, func(r calibration.Remark) bool { return r.Code == code })
+}
+
+// scopeNotes explains the marks about the laboratory's scope that the table has.
+func (a *author) scopeNotes(n *notes) {
+	any := func(of func(calibration.Point) bool) bool { return slices.ContainsFunc(a.r.Points, of) }
+	const raised = "*U* of the {} was raised to the smallest uncertainty that the laboratory claims at this frequency; no *k* belongs to it."
+	outside := any(func(p calibration.Point) bool { return p.OutOfScope })
+	modulus := any(func(p calibration.Point) bool { return p.Reported.RaisedModulus })
+	if outside {
+		n.list = append(n.list, Note{Mark: markOutside, Text: plain("Outside the scope for which the laboratory states its smallest claimable uncertainty.")})
+	}
+	if any(func(p calibration.Point) bool { return has(p.Remarks, codePhaseOutside) }) {
+		n.list = append(n.list, Note{Mark: markPhaseOutside, Text: plain("The phase is outside the laboratory's scope.")})
+	}
+	if modulus {
+		n.list = append(n.list, Note{Mark: markRaised, Text: rich(raised, "modulus")})
+	}
+	if any(func(p calibration.Point) bool { return p.Reported.RaisedPhase }) {
+		n.list = append(n.list, Note{Mark: markRaisedPhase, Text: rich(raised, "phase")})
+	}
+	if a.reference >= 0 && (outside || modulus || len(a.r.Job.Scope) > 0) {
+		n.all(rich("A deviation *δ* is a ratio of two values of the item, in which what both share cancels; it is not subject to the laboratory's scope."))
+	}
 }
 
 // commonRemarks is the texts that every point with a value carries, where there are several points.
@@ -150,12 +183,14 @@ func (a *author) commonRemarks() map[string]bool {
 // wholeTable adds what holds for every point: common remarks in the order of the first point's, then those about the job.
 func (a *author) wholeTable(n *notes, common map[string]bool) {
 	for _, r := range a.r.Points[a.valued()[0]].Remarks {
-		if common[r.Text] && r.Code != "outside-scope" {
+		if common[r.Text] && !saidElsewhere[r.Code] {
 			n.all(rich("All points: {}", sentence(r.Text)))
 		}
 	}
 	for _, r := range a.r.Remarks {
-		n.all(plain(sentence(r.Text)))
+		if !saidElsewhere[r.Code] {
+			n.all(plain(sentence(r.Text)))
+		}
 	}
 }
 
@@ -168,22 +203,26 @@ func (a *author) cells(i int, p calibration.Point) []Text {
 	if refused {
 		cells[1] = dash
 	}
-	three := func(value, u, shown, k float64, ok bool) {
+	three := func(value, u, shown, k float64, raised string, ok bool) {
 		if !ok {
 			cells = append(cells, dash, dash, dash)
 			return
 		}
 		v, _ := rounded(value, u)
-		cells = append(cells, v, significant(shown, digitsOfU), coverage(k))
+		factor := coverage(k)
+		if raised != "" {
+			raised, factor = thin+raised, dash
+		}
+		cells = append(cells, v, significant(shown, digitsOfU)+raised, factor)
 	}
 	m := unit.FromSI(cmplx.Abs(p.Sensitivity))
-	three(m, q.UModulus*m, 100*q.UModulus, q.KModulus, !refused)
+	three(m, q.UModulus*m, 100*q.UModulus, q.KModulus, markIf(q.RaisedModulus, markRaised), !refused)
 	if a.reference >= 0 {
-		v, u := a.deviation(i, p)
-		cells = append(cells, v, u)
+		v, u, k := a.deviation(i, p)
+		cells = append(cells, v, u, k)
 	}
 	if a.anyPhase() {
-		three(degrees(cmplx.Phase(p.Sensitivity)), degrees(q.UPhase), degrees(q.UPhase), q.KPhase, !refused && p.HasPhase)
+		three(degrees(cmplx.Phase(p.Sensitivity)), degrees(q.UPhase), degrees(q.UPhase), q.KPhase, markIf(q.RaisedPhase, markRaisedPhase), !refused && p.HasPhase)
 	}
 	out := make([]Text, len(cells))
 	for i, c := range cells {
@@ -192,66 +231,26 @@ func (a *author) cells(i int, p calibration.Point) []Text {
 	return out
 }
 
-// deviation is the deviation in percent with its U as printed. At the reference frequency it is zero by definition.
-func (a *author) deviation(i int, p calibration.Point) (value, u string) {
+func markIf(is bool, mark string) string {
+	if is {
+		return mark
+	}
+	return ""
+}
+
+// deviation is the deviation in percent with its U and k as printed. At the reference frequency it is zero by definition.
+func (a *author) deviation(i int, p calibration.Point) (value, u, k string) {
 	switch d := p.Deviation; {
 	case i == a.reference:
-		return "0", dash
+		return "0", dash, dash
 	case p.Refused != "" || d == nil:
-		return dash, dash
+		return dash, dash, dash
 	case !positive(d.Expanded()):
-		return signed(significant(100*d.Value, digitsOfU)), dash
+		return signed(significant(100*d.Value, digitsOfU)), dash, dash
 	default:
 		v, w := rounded(100*d.Value, 100*d.Expanded())
-		return signed(v), w
+		return signed(v), w, coverage(d.Reported.KModulus)
 	}
 }
 
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }
-
-// scaleOverTolerance is the height of the figure's scale over the flatness tolerance, so that the same figure always looks the same.
-const scaleOverTolerance = 1.6
-
-// plainScale is the height of the scale, relative, where the device has neither flatness nor tolerance.
-const plainScale = 0.1
-
-// response is the figure of the results.
-func (a *author) response() figure.Response {
-	d := a.r.Job.Device
-	f := figure.Response{Title: "Frequency response of " + d.Model + ", serial number " + d.Serial, Reference: d.ReferenceFrequency,
-		Flatness: d.Flatness, Band: d.FlatnessBand, Span: plainScale}
-	switch {
-	case d.Flatness > 0:
-		f.Span = scaleOverTolerance * d.Flatness
-	case d.Tolerance > 0:
-		f.Span = scaleOverTolerance * d.Tolerance
-	}
-	if a.reference < 0 {
-		return figure.Response{}
-	}
-	for _, i := range a.valued() {
-		p := a.r.Points[i]
-		q := figure.ResponsePoint{Frequency: p.StatedFrequency(), Deviation: math.NaN(), Phase: math.NaN(), UPhase: math.NaN()}
-		switch {
-		case i == a.reference:
-			q.Deviation, q.U, q.Reference = 0, 0, true
-		case p.Deviation != nil:
-			q.Deviation, q.U = p.Deviation.Value, p.Deviation.Expanded()
-		}
-		v, _ := a.deviation(i, p)
-		q.Label = v + thin + "%"
-		if p.HasPhase {
-			q.Phase, q.UPhase = cmplx.Phase(p.Sensitivity), p.Reported.UPhase
-		}
-		f.Points = append(f.Points, q)
-	}
-	return f
-}
-
-func (a *author) plotCaption() Text {
-	t := rich("Bars are ±*U*.")
-	if a.r.Job.Device.Flatness > 0 {
-		t = append(t, rich(" The scale follows the tolerance, not the data; a point beyond it is an arrow with its value.")...)
-	}
-	return t
-}

@@ -20,16 +20,16 @@ func (a *author) uncertainty() Section {
 	case len(simulated) == 0:
 		blocks = append(blocks, Paragraph{Text: rich("All uncertainties were evaluated to first order (JCGM 100, GUM): *k* is the quantile of Student's *t* for the effective degrees of freedom.")})
 	case len(first) == 0:
-		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to the combined standard uncertainty *u*~c~.")})
+		blocks = append(blocks, Paragraph{Text: rich("All uncertainties come from a Monte Carlo evaluation (JCGM 101): *U* is half the width of the interval about the value that holds the coverage probability, *k* its ratio to the combined standard uncertainty *u*~c~.")})
 	default:
 		one, other := strings.Join(simulated, "; "), strings.Join(first, "; ")
 		if len(one) <= len(other) {
-			blocks = append(blocks, Paragraph{Text: rich("By Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to *u*~c~): {}. "+
+			blocks = append(blocks, Paragraph{Text: rich("By Monte Carlo (JCGM 101; *U* is half the width of the interval about the value that holds the coverage probability, *k* its ratio to *u*~c~): {}. "+
 				"All others to first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom).", one)})
 			break
 		}
 		blocks = append(blocks, Paragraph{Text: rich("To first order (JCGM 100, GUM; *k* from Student's *t* with the effective degrees of freedom): {}. "+
-			"All others by Monte Carlo (JCGM 101; *U* is the larger distance from the value to an end of the coverage interval, *k* its ratio to *u*~c~).", other)})
+			"All others by Monte Carlo (JCGM 101; *U* is half the width of the interval about the value that holds the coverage probability, *k* its ratio to *u*~c~).", other)})
 	}
 	if seeds := a.seeds(); seeds != "" {
 		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
@@ -134,6 +134,7 @@ func (a *author) conditions() Section {
 	if !math.IsNaN(c.Pressure) {
 		f.add("Air pressure", short(c.Pressure/100)+thin+"hPa")
 	}
+	f = append(f, a.coefficients()...)
 	f.add("Mounting", a.p.Mounting)
 	return Section{Heading: "Conditions", Blocks: []Block{f}}
 }
@@ -147,6 +148,9 @@ func (a *author) deviations() Section {
 	for _, d := range a.r.Deviations {
 		l = append(l, plain(sentence(d.Text)))
 	}
+	if outside := a.outsideValidity(); outside != "" {
+		l = append(l, plain(sentence(outside+"; the reason stands under Equipment")))
+	}
 	if len(l) == 0 {
 		return Section{Heading: "Deviations from the method", Blocks: []Block{Paragraph{Text: plain("None.")}}}
 	}
@@ -154,9 +158,9 @@ func (a *author) deviations() Section {
 }
 
 func (a *author) traceability() Section {
-	text := "The laboratory has entered no statement of metrological traceability."
-	if a.p.Traceability != "" {
-		text = sentence(a.p.Traceability)
+	text := sentence(a.p.Traceability)
+	if strings.EqualFold(strings.Trim(a.p.Traceability, " ."), "none") {
+		text = "The laboratory makes no claim of metrological traceability."
 	}
 	return Section{Heading: "Traceability", Blocks: []Block{Paragraph{Text: plain(text)}}}
 }

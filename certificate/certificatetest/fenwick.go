@@ -202,10 +202,11 @@ func point(i int, f float64, n int, reference float64) calibration.Point {
 	}
 	p.Plan.Recording = fresh(p.Plan.Recording)
 	p.Plan.Recording.Name, p.Plan.Recording.ID = name, digest(name)
+	p.Remarks = []calibration.Remark{{Code: "import", Text: "recording " + name + ": the file names no unit: V taken"}}
 	if f == 1 {
 		p.OutOfScope = true
-		p.Remarks = []calibration.Remark{{Code: "outside-scope", Text: "1 Hz is outside the laboratory's scope"},
-			{Code: "level", Text: "level found 0.1765 m/s² peak, nominal 0.9807 m/s² peak"}}
+		p.Remarks = append(p.Remarks, calibration.Remark{Code: "outside-scope", Text: "1 Hz is outside the laboratory's scope"},
+			calibration.Remark{Code: "level", Text: "level found 0.1765 m/s² peak, nominal 0.9807 m/s² peak"})
 	}
 	if f == 50 || f == 100 {
 		p.Remarks = append(p.Remarks, calibration.Remark{Code: "mains-harmonic", Text: fmt.Sprintf("%g Hz lies on multiple %.0f of the mains frequency: hum there cannot be seen in this recording; its amplitude is taken from the recordings at other frequencies", f, f/50)})

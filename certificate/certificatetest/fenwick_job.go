@@ -20,7 +20,7 @@ func particulars() certificate.Particulars {
 		PerformedBy: "the calibration technician", AuthorisedBy: "The head of calibration", AuthorisedRole: "authorised to sign for the laboratory",
 		Traceability: "the reference R-201 was calibrated by the laboratory named under Equipment, which states traceability of its results to the SI",
 		Mounting:     "back to back on the reference, M5 stud, torque 2 N·m, contact face lightly greased, cable of 3 m tied down 40 mm from the connector",
-		CustomerData: []string{"The item will be used between 1 Hz and 20 Hz.", "Position on the bridge: midspan, downstream parapet."},
+		CustomerData: []string{"sensitivity of the device: 10 V/g", "serial of the device: A-0407", "corner of the device: 0.21 Hz", "The item will be used between 1 Hz and 20 Hz.", "Position on the bridge: midspan, downstream parapet."},
 		Statements:   []string{"the item was kept at the temperature of the calibration for four hours before the measurements"},
 	}
 }
@@ -28,12 +28,14 @@ func particulars() certificate.Particulars {
 func job() calibration.Job {
 	d := calibration.Device{
 		Transducer: calibration.Transducer{Identity: calibration.Identity{Kind: "seismic accelerometer, piezoelectric with built-in electronics", Model: "S-10", Serial: "A-0407"},
-			Unit: unit("V/g"), ReferenceFrequency: 100, Range: unit("g").ToSI(0.5), Mass: 0.8, TimeConstant: 0.76, Transverse: 0.05},
+			Unit: unit("V/g"), ReferenceFrequency: 100, Range: unit("g").ToSI(0.5), Mass: 0.8, TimeConstant: 0.76, Transverse: 0.05,
+			Temperature: calibration.Coefficient{Value: -0.0004, Std: 0.0001, Stated: true}, ReferenceTemperature: 23},
 		Tolerance: 0.1, Flatness: 0.05, FlatnessBand: [2]float64{1, 200}, Condition: "clean, connector undamaged",
 	}
 	d.Nominal = d.Unit.ToSI(10)
 	r := calibration.Reference{
-		Transducer:  calibration.Transducer{Identity: calibration.Identity{Kind: "reference accelerometer, back to back", Model: "B-1", Serial: "R-201"}, Unit: unit("V/(m/s²)"), Nominal: 0.1019, ReferenceFrequency: 100},
+		Transducer: calibration.Transducer{Identity: calibration.Identity{Kind: "reference accelerometer, back to back", Model: "B-1", Serial: "R-201"}, Unit: unit("V/(m/s²)"), Nominal: 0.1019, ReferenceFrequency: 100,
+			Temperature: calibration.Coefficient{Value: 0.0002, Std: 0.00005, Stated: true}, ReferenceTemperature: 23},
 		Certificate: calibration.Document{Number: "HL-2026-0088", Laboratory: "Higher Laboratory Westmere", Date: on(9).AddDate(0, -9, 0), ValidUntil: on(9).AddDate(0, 15, 0)},
 	}
 	amplifier := calibration.Stage{Identity: calibration.Identity{Kind: "conditioning amplifier", Model: "C-2", Serial: "C-2-019"}, Channel: "1", Gain: 1, GainUnit: unit("V/V"),
@@ -52,6 +54,7 @@ func job() calibration.Job {
 		Procedure: calibration.Procedure{Name: "FL-P-04 comparison, low frequency", Revision: "3", Method: "ISO 16063-21:2003, comparison to a reference transducer", Probability: 0.9545, Trials: 200000,
 			Influences: []calibration.Influence{
 				{Key: "drift", Distribution: "rectangular", Source: "history of R-201, five calibrations"},
+				{Key: "temperature", Distribution: "rectangular", Source: "thermometer T-4 beside the transducers"},
 				{Key: "transverse", Distribution: "arcsine", Source: "transverse motion of X-12 measured in 2025, report FL-R-12"},
 				{Key: "repeatability", Distribution: "Student t", Source: "pooled over ten items, FL-R-15"},
 				{Key: "magnetic", NotApplicable: "the field at the table is below what moves the last digit, FL-R-09"},

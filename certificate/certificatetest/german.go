@@ -1,6 +1,8 @@
 package certificatetest
 
 import (
+	"fmt"
+
 	"plumbline/calibration"
 	"plumbline/certificate"
 	"plumbline/conformity"
@@ -30,6 +32,12 @@ func Overlong() Case {
 	}
 	c.Result.Points[4] = calibration.Point{Plan: c.Result.Points[4].Plan, Frequency: 10,
 		Refused: "recording A-0407_005_10Hz.wav: 31 of 245760 samples at full scale: clipped"}
+	c.Result.Points[3].Reported.UPhase, c.Result.Points[3].Reported.RaisedPhase = 0.0090, true
+	for _, i := range []int{8, 9} {
+		r := &c.Result.Points[i].Remarks
+		*r = append(*r, calibration.Remark{Code: "phase-outside-scope", Text: fmt.Sprintf("the phase at %.5g Hz is outside the laboratory's scope", c.Result.Points[i].Frequency)},
+			calibration.Remark{Code: "import", Text: "recording " + c.Result.Points[i].Plan.Recording.Name + ": the header gives no length: it was taken from the size of the file"})
+	}
 	for i := range c.Statements {
 		s := &c.Statements[i]
 		switch i % 4 {

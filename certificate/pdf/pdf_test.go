@@ -173,7 +173,7 @@ func TestMissingGlyph(t *testing.T) {
 		"facts":   func(c *certificatetest.Case) { c.Result.Job.Device.Condition = "clean 木" },
 		"heading": func(c *certificatetest.Case) { c.Particulars.Title = "Certificate 木" },
 		"footer":  func(c *certificatetest.Case) { c.Particulars.Number = "FL-木" },
-		"note":    func(c *certificatetest.Case) { c.Result.Points[1].Remarks[0].Text = "the 木 was loose" },
+		"note":    func(c *certificatetest.Case) { c.Result.Points[1].Remarks[2].Text = "the 木 was loose" },
 	} {
 		t.Run(name, func(t *testing.T) {
 			c := certificatetest.Fenwick()
