@@ -27,6 +27,11 @@ func (a *author) response() figure.Response {
 	if a.reference < 0 {
 		return figure.Response{}
 	}
+	if d.Flatness == 0 && d.Tolerance > 0 && d.Nominal > 0 {
+		nominal := d.Nominal / cmplx.Abs(a.r.Points[a.reference].Sensitivity)
+		f.Tolerance = [2]float64{nominal*(1-d.Tolerance) - 1, nominal*(1+d.Tolerance) - 1}
+		f.Limits = "tolerance ±" + percent(d.Tolerance) + thin + "% of " + short(d.Unit.FromSI(d.Nominal)) + thin + d.Unit.Symbol
+	}
 	for _, i := range a.valued() {
 		p := a.r.Points[i]
 		q := figure.ResponsePoint{Frequency: p.StatedFrequency(), Deviation: math.NaN(), Phase: math.NaN(), UPhase: math.NaN()}
@@ -48,8 +53,13 @@ func (a *author) response() figure.Response {
 
 func (a *author) plotCaption() Text {
 	t := rich("Bars are ±*U*.")
-	if a.r.Job.Device.Flatness > 0 {
-		t = append(t, rich(" The scale follows the tolerance, not the data; a point beyond it is an arrow with its value.")...)
+	if d := a.r.Job.Device; d.Flatness > 0 || d.Tolerance > 0 {
+		t = append(t, rich(" The scale of the deviation follows the tolerance, not the data; a deviation beyond it is an arrow with its value.")...)
+	} else {
+		t = append(t, rich(" The scale of the deviation does not follow the data; a deviation beyond it is an arrow with its value.")...)
+	}
+	if a.anyPhase() {
+		t = append(t, rich(" The scale of the phase follows the data.")...)
 	}
 	return t
 }

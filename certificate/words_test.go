@@ -1,6 +1,7 @@
 package certificate_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -159,4 +160,31 @@ func TestInfluenceNames(t *testing.T) {
 	c.Result.Job.Procedure.Influences[0].Distribution = "normal"
 	said(t, document(t, c), "Uncertainty budget", []string{"| Reference drift | rectangular | history of R-201", "| Transverse motion | arcsine | transverse motion of X-12", "- Magnetic field: "},
 		[]string{"| Drift |", "| Reference drift | normal", "- Magnetic:"})
+}
+
+// TestPlot expects a caption that is true for both panels, and the band of the tolerance about the nominal sensitivity where there is no flatness:
+// 9 V/g and 11 V/g over 10.042 V/g are -10.4 % and +9.5 % (closed form).
+func TestPlot(t *testing.T) {
+	plotOf := func(c certificatetest.Case) certificate.Plot {
+		for _, s := range document(t, c).Sections {
+			for _, b := range s.Blocks {
+				if p, ok := b.(certificate.Plot); ok {
+					return p
+				}
+			}
+		}
+		t.Fatal("no figure")
+		return certificate.Plot{}
+	}
+	c := certificatetest.Fenwick()
+	if p := plotOf(c); !strings.Contains(p.Caption.String(), "scale of the deviation follows the tolerance") || !strings.HasSuffix(p.Caption.String(), "The scale of the phase follows the data.") || p.Figure.Tolerance != [2]float64{} {
+		t.Errorf("caption %q, tolerance %v", p.Caption, p.Figure.Tolerance)
+	}
+	if p := plotOf(certificatetest.ReadOff()); strings.Contains(p.Caption.String(), "phase") {
+		t.Errorf("a figure without phase has the caption %q", p.Caption)
+	}
+	c.Result.Job.Device.Flatness = 0
+	if f := plotOf(c).Figure; math.Abs(f.Tolerance[0]+0.1037) > 1e-3 || math.Abs(f.Tolerance[1]-0.0954) > 1e-3 || f.Limits != "tolerance ±10\u2009% of 10\u2009V/g" {
+		t.Errorf("tolerance %v, %q", f.Tolerance, f.Limits)
+	}
 }

@@ -103,6 +103,25 @@ func TestScale(t *testing.T) {
 	}
 }
 
+// TestTolerance expects the limits of the value at the reference frequency where there is no flatness tolerance, about the value found and named.
+func TestTolerance(t *testing.T) {
+	r := aldermere()
+	r.Tolerance, r.Limits = [2]float64{-0.104, 0.095}, "tolerance ±10 % of 10 V/g"
+	if s := svg(t, r); strings.Contains(s, r.Limits) || !strings.Contains(s, "flatness tolerance ±5") {
+		t.Error("both tolerances are drawn")
+	}
+	r.Flatness, r.Span = 0, 0.16
+	s := svg(t, r)
+	for _, want := range []string{">tolerance ±10 % of 10 V/g</text>", "At 100 Hz: tolerance ±10 % of 10 V/g, which is −10.4 % to +9.5 % from the value."} {
+		if !strings.Contains(s, want) {
+			t.Errorf("%q is not in the drawing", want)
+		}
+	}
+	if n := strings.Count(s, `class="pl-band-fill"`); n != 2 || strings.Contains(s, "flatness") {
+		t.Errorf("%d bands, want one at the reference frequency and one in the legend", n)
+	}
+}
+
 // TestWide expects only whole decades to be labelled over more than four of them.
 func TestWide(t *testing.T) {
 	r := figure.Response{Reference: 10, Span: 0.1, Points: []figure.ResponsePoint{

@@ -8,20 +8,30 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 )
 
-// tolerance is the quiet band of the flatness tolerance with its edges.
+// tolerance is the quiet band of the flatness tolerance with its edges or, without one, that of the value at the reference frequency, there alone.
 type tolerance struct{ r Response }
 
 // Plot implements plot.Plotter.
 func (t tolerance) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	inside := func(v float64) vg.Length { return y(max(p.Y.Min, min(v, p.Y.Max))) }
+	if t.r.limited() {
+		const half = 7
+		at := x(t.r.Reference)
+		bandBetween(c, at-half, at+half, inside(t.r.Tolerance[0]), inside(t.r.Tolerance[1]))
+	}
 	if !(t.r.Flatness > 0) {
 		return
 	}
-	x, y := p.Transforms(&c)
 	left, right := c.Min.X, c.Max.X
 	if t.r.Band[1] > t.r.Band[0] {
 		left, right = max(left, x(max(t.r.Band[0], p.X.Min))), min(right, x(min(t.r.Band[1], p.X.Max)))
 	}
-	low, high := y(max(-t.r.Flatness, p.Y.Min)), y(min(t.r.Flatness, p.Y.Max))
+	bandBetween(c, left, right, inside(-t.r.Flatness), inside(t.r.Flatness))
+}
+
+// bandBetween is a band with its edges.
+func bandBetween(c draw.Canvas, left, right, low, high vg.Length) {
 	c.FillPolygon(inkBand, []vg.Point{{X: left, Y: low}, {X: right, Y: low}, {X: right, Y: high}, {X: left, Y: high}})
 	for _, edge := range []vg.Length{low, high} {
 		c.StrokeLine2(line(inkEdge, 0.6), left, edge, right, edge)

@@ -17,6 +17,8 @@ type Response struct {
 	Reference float64         // reference frequency, Hz
 	Flatness  float64         // tolerance of the deviation, relative; 0 none
 	Band      [2]float64      // Hz, where the tolerance holds; zero: everywhere
+	Tolerance [2]float64      // limits of the value at the reference frequency, relative to it, drawn there where there is no flatness tolerance; zero: none
+	Limits    string          // name of Tolerance in the legend, for example "tolerance ±10 % of 10 V/g"
 	Span      float64         // half the height of the scale of deviations, relative: from the tolerance, never from the data
 	Points    []ResponsePoint // ascending frequency
 }
@@ -39,6 +41,9 @@ func (r Response) About() (title, description string) {
 	if r.Flatness > 0 {
 		fmt.Fprintf(&b, " The flatness tolerance is ±%g %%.", percent(r.Flatness))
 	}
+	if r.limited() {
+		fmt.Fprintf(&b, " At %g Hz: %s, which is %s %% to %s %% from the value.", r.Reference, r.Limits, signed(percent(r.Tolerance[0])), signed(percent(r.Tolerance[1])))
+	}
 	for _, p := range r.Points {
 		if !math.IsNaN(p.Deviation) {
 			fmt.Fprintf(&b, " %.5g Hz: %s %%.", p.Frequency, signed(percent(p.Deviation)))
@@ -46,6 +51,9 @@ func (r Response) About() (title, description string) {
 	}
 	return r.Title, b.String()
 }
+
+// limited reports whether the limits of the value at the reference frequency are drawn.
+func (r Response) limited() bool { return r.Flatness == 0 && r.Tolerance[1] > r.Tolerance[0] }
 
 func percent(x float64) float64 { return math.Round(x*1e6) / 1e4 }
 
@@ -133,13 +141,12 @@ func (r Response) legend(s *setter, c draw.Canvas, x, baseline vg.Length) {
 		symbol(x)
 		x -= 12
 	}
-	if r.Flatness > 0 {
-		key(14, func(x vg.Length) {
-			c.FillPolygon(inkBand, []vg.Point{{X: x, Y: mid - 3.5}, {X: x + 14, Y: mid - 3.5}, {X: x + 14, Y: mid + 3.5}, {X: x, Y: mid + 3.5}})
-			for _, y := range []vg.Length{mid - 3.5, mid + 3.5} {
-				c.StrokeLine2(line(inkEdge, 0.6), x, y, x+14, y)
-			}
-		}, run{fmt.Sprintf("flatness tolerance ±%g\u2009%%", percent(r.Flatness)), false})
+	band := func(x vg.Length) { bandBetween(c, x, x+14, mid-3.5, mid+3.5) }
+	switch {
+	case r.Flatness > 0:
+		key(14, band, run{fmt.Sprintf("flatness tolerance ±%g\u2009%%", percent(r.Flatness)), false})
+	case r.limited():
+		key(14, band, run{r.Limits, false})
 	}
 	key(4, func(x vg.Length) { dot(c, vg.Point{X: x + 2, Y: mid}, true) }, run{"reference frequency", false})
 	key(6, func(x vg.Length) {
