@@ -17,13 +17,13 @@ const lookBack = 32
 
 // channel examines the samples of one channel.
 type channel struct {
-	full  float64 // least size at full scale
-	step  float64 // resolution of the samples near their extremes, learned
-	crowd bool    // values come again anyway
-	path  float64 // sum of the sizes of steps from sample to sample
-	bend  float64 // sum of the sizes of second differences
-	prev  float64 // last step
-	steps int64
+	full     float64 // least size at full scale
+	step     float64 // resolution of the samples near their extremes, learned
+	restless bool    // no phase comes again so exactly that a value would
+	path     float64 // sum of the sizes of steps from sample to sample
+	bend     float64 // sum of the sizes of second differences
+	prev     float64 // last step
+	steps    int64
 
 	missing, firstMissing int64
 	high, low             extreme
@@ -54,6 +54,7 @@ type level struct {
 type extreme struct {
 	value    float64
 	count    int64 // samples of this value
+	visits   int64 // of these: not beside another one before
 	first    int64 // number of the first of them
 	cut      int64 // of these: on flat tops that the resolution does not explain
 	runs     int64
@@ -83,7 +84,7 @@ func (s *channel) learn(samples []float64) {
 	slices.Sort(sorted)
 	values := slices.Compact(slices.Clone(sorted))
 	n := len(values)
-	s.step, s.widest, s.crowd = math.Inf(1), 0, true // not known
+	s.step, s.widest, s.restless = math.Inf(1), 0, false // not known
 	if n < 2 {
 		return
 	}
@@ -93,23 +94,55 @@ func (s *channel) learn(samples []float64) {
 			s.step = min(s.step, values[i]-values[i-1])
 		}
 	}
-	s.crowd = crowded(sorted, s.step)
+	if n >= 2*outermost {
+		s.restless = restless(samples, max(grid(values[:outermost], s.widest), grid(values[n-outermost:], s.widest)))
+	}
 }
 
-// crowded reports whether the values of sorted samples between their extremes come again: as they do in few steps of the
-// resolution, and in a signal without noise that is sampled at (nearly) the same phases in every period.
-func crowded(sorted []float64, step float64) bool {
-	n := len(sorted)
-	near := max(4*step, 1e-9*max(math.Abs(sorted[0]), math.Abs(sorted[n-1])))
-	samples, values := 0, 0
-	for i, x := range sorted {
-		if x != sorted[0] && x != sorted[n-1] {
-			if samples++; x-sorted[i-1] > near {
-				values++
+// grid is the greatest common divisor of the differences of sorted values up to a size: their resolution. None is finer than
+// that of numbers of 32 bit.
+func grid(values []float64, size float64) float64 {
+	least := size * 0x1p-23
+	step := 0.0
+	for i := 1; i < len(values); i++ {
+		a, b := step, values[i]-values[i-1]
+		for b > least/2 {
+			a, b = b, math.Abs(math.Remainder(a, b))
+		}
+		step = a
+	}
+	return max(step, least)
+}
+
+// mostLag is how many samples apart the same phase of a signal is looked for.
+const mostLag = 512
+
+// restless reports whether no sample can be told from the two a lag and two lags before it, for any lag, to the resolution
+// of the samples. Where a signal without noise is sampled at nearly the same phases in every period, second differences over
+// periods are less than the square of the shift of the phase; a crest that is as often at one value as the lag says has shifted
+// by less than the root of the resolution. Noise above the resolution makes it restless.
+func restless(samples []float64, step float64) bool {
+	const every, longest = 5, 4 // looked at; second differences that rounding makes at most, doubled
+	var d [headFrames / every]float64
+	for lag := 2; lag <= mostLag && 3*lag < len(samples); lag++ {
+		n := 0
+		for i := 2 * lag; i < len(samples); i += every {
+			if v := math.Abs(samples[i] - 2*samples[i-lag] + samples[i-2*lag]); isFinite(v) && n < len(d) {
+				d[n] = v
+				n++
 			}
 		}
+		small := 0
+		for _, v := range d[:n] {
+			if v <= longest*step {
+				small++
+			}
+		}
+		if 2*small >= n {
+			return false
+		}
 	}
-	return 2*samples < n || 2*samples > 3*values
+	return true
 }
 
 // add examines samples, of which the first is number at+1, and clears same[i] where sample i differs from the one before.
@@ -141,10 +174,10 @@ func (s *channel) add(samples []float64, at int64, same []bool) {
 				continue
 			}
 		}
-		if x >= s.high.second && s.high.meet(x, x > s.high.value, at+int64(i)+1) {
+		if x >= s.high.second && s.high.meet(x, x > s.high.value, s.run, at+int64(i)+1) {
 			s.outgrown(x)
 		}
-		if x <= s.low.second && s.low.meet(x, x < s.low.value, at+int64(i)+1) {
+		if x <= s.low.second && s.low.meet(x, x < s.low.value, s.run, at+int64(i)+1) {
 			s.outgrown(x)
 		}
 		if x >= s.full || x <= -s.full {
@@ -159,13 +192,16 @@ func (s *channel) add(samples []float64, at int64, same []bool) {
 	s.keepTail(samples)
 }
 
-// meet counts a sample that is beyond or at the second value, and reports whether it is beyond or at the first.
-func (e *extreme) meet(x float64, beyond bool, number int64) bool {
+// meet counts a sample that is beyond or at the second value, the run-th of equal ones, and reports whether it is beyond or at the first.
+func (e *extreme) meet(x float64, beyond bool, run, number int64) bool {
 	switch {
 	case beyond:
-		*e = extreme{value: x, count: 1, first: number, second: e.value, seconds: e.count, fresh: true}
+		*e = extreme{value: x, count: 1, visits: 1, first: number, second: e.value, seconds: e.count, fresh: true}
 	case x == e.value:
 		e.count++
+		if run == 1 {
+			e.visits++
+		}
 	case x == e.second:
 		e.seconds++
 		return false
@@ -222,7 +258,7 @@ func (s *channel) gather(samples []float64) {
 	s.behind = false
 	for _, e := range []*extreme{&s.high, &s.low} {
 		if e.fresh {
-			e.count, e.seconds, e.cut, e.runs, e.longest, e.fresh = 0, 0, 0, 0, 0, false
+			e.count, e.visits, e.seconds, e.cut, e.runs, e.longest, e.fresh = 0, 0, 0, 0, 0, 0, false
 		}
 	}
 }
@@ -289,9 +325,10 @@ func (e *extreme) clipped() bool {
 
 // piled reports whether samples pile up at the extreme: clipping of crests that are only a sample or two long. At the
 // crest of a smooth signal that is rounded, the outermost value is at most 1/(√2 - 1) = 2.4 times as frequent as the
-// next. Sampled at the same phases in every period it may be more frequent; then all other values come again too.
+// next. Sampled at the same phases in every period it may be more frequent; then all other values come again too, or
+// move slowly from period to period, unless there is noise, which the outermost value would show as well.
 func (s *channel) piled(e *extreme, frames int64) bool {
-	return e.count >= 12 && e.count > 8*e.seconds && 48*e.count >= frames && !s.crowd
+	return s.restless && e.visits >= 12 && e.count > 8*e.seconds && mostLag/2*e.count >= frames
 }
 
 // findings returns what was found in channel n of a recording of so many frames.
