@@ -8,6 +8,7 @@ import (
 
 	"plumbline/calibration"
 	"plumbline/certificate"
+	"plumbline/plan"
 )
 
 // Job is what the files say. The recordings are named, not opened: Calibration.Points[i].Recording and
@@ -18,6 +19,7 @@ type Job struct {
 	Rule        RuleSpec
 	Recordings  []PointRecording
 	Files       []File // every file read, the job file first, in order of reading
+	plan        plan.Request
 }
 
 // PointRecording says which file holds the recording of a point.
@@ -49,24 +51,32 @@ func Load(open Opener, name string) (*Job, error) {
 }
 
 func load(open Opener, name string) (*Job, *decoder) {
-	d := &decoder{open: open, known: map[string][]string{}, parsed: map[string]*node{}, sheets: map[string]*sheet{}}
-	name = path.Clean(name)
+	d := newDecoder(open)
+	return d.load(path.Clean(name)), d
+}
+
+func newDecoder(open Opener) *decoder {
+	return &decoder{open: open, known: map[string][]string{}, parsed: map[string]*node{}, sheets: map[string]*sheet{}}
+}
+
+// load reads the job file and what it names; nil where something is wrong.
+func (d *decoder) load(name string) *Job {
 	content, err := d.read(name)
 	if err != nil {
 		d.wrong(position{name, 1, 1}, "", "%v", err)
-		return nil, d
+		return nil
 	}
 	root, problem := parse(name, content)
 	if problem != nil {
 		d.problems = append(d.problems, *problem)
-		return nil, d
+		return nil
 	}
 	job := readJob(&table{d: d, n: root})
 	job.Files = d.files
 	if len(d.problems) > 0 {
-		return nil, d
+		return nil
 	}
-	return job, d
+	return job
 }
 
 // readJob reads all tables of a job file.
@@ -91,6 +101,7 @@ func readJob(t *table) *Job {
 	readPoints(t, j, standard)
 	j.Rule = readDecision(t, c.Device)
 	c.ValidityOverride = readOverride(t.optionalTable("override"))
+	j.plan = readPlan(t, c)
 	t.close()
 	open.settle(t.d, c.Reference)
 	return j

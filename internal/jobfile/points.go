@@ -26,6 +26,9 @@ func readPoints(root *table, j *Job, by standard) {
 			return p
 		}
 		places = append(places, t.n.at)
+		if root.d.planning {
+			return p
+		}
 		if !fitting(t, by) || !exchangeable(t, by, c, first, second) {
 			return p
 		}
@@ -38,7 +41,9 @@ func readPoints(root *table, j *Job, by standard) {
 		}
 		return p
 	})
-	root.need("point", "a list of tables [[point]]")
+	if !root.d.planning {
+		root.need("point", "a list of tables [[point]]")
+	}
 	for i, p := range c.Points {
 		if k := slices.IndexFunc(c.Points[:i], func(q calibration.PointPlan) bool { return q.Frequency == p.Frequency }); k >= 0 && p.Frequency > 0 {
 			root.d.wrong(places[i], fmt.Sprintf("point[%d]", i+1), "%g Hz stands twice: it is the frequency of point %d too", p.Frequency, k+1)

@@ -56,6 +56,7 @@ type decoder struct {
 	known    map[string][]string // keys asked for, by the path of their table
 	parsed   map[string]*node    // trees of the TOML files read so far
 	sheets   map[string]*sheet   // CSV files read so far
+	planning bool                // points are still to be found, their evidence to be gathered
 }
 
 const mostProblems = 1000

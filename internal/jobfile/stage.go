@@ -144,6 +144,8 @@ func readRecorder(t *table) (channels []namedStage, clock float64) {
 		return s
 	})
 	t.need("channel", "a list of tables [[recorder.channel]]")
+	t.look("noise") // for planning, see readPlan
+	t.look("rates")
 	return channels, clock
 }
 

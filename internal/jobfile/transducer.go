@@ -35,6 +35,7 @@ func readTransducer(t *table) (r calibration.Transducer) {
 	}
 	r.ReferenceTemperature = t.value("reference_temperature", quantity.Temperature).Number
 	r.Transverse = readTransverse(t)
+	t.look("noise") // for planning, see readPlan
 	return r
 }
 
