@@ -101,7 +101,8 @@ func TestFitPlain(t *testing.T) {
 	const seed = 11
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 0))
-	for name, c := range map[string]constants{"averaged": averaged(), "wary": wary()} {
+	for i, c := range []constants{averaged(), wary()} {
+		name := (Averaged + Rule(i)).String()
 		for _, tau := range []float64{4, 11, 40} {
 			for merges := range 2 {
 				f := newFitter(c, most)
