@@ -40,6 +40,13 @@ func (p *press) list(l certificate.List) {
 	}
 }
 
+func (p *press) listHeight(l certificate.List) (h float64) {
+	for _, t := range l {
+		h += float64(len(p.wrap(t, textSize, bodyWidth-4.5)))*textLine + 0.5
+	}
+	return h
+}
+
 const factGap = 6.0 // between the two columns of facts
 
 // factRow is a fact with those beside it, one below the other as far as they are no higher than it; a wide fact stands alone.

@@ -108,30 +108,41 @@ func (p *press) section(s certificate.Section) {
 	p.y += 1.6
 }
 
-// opening is the height that a section needs to start on a page.
-func (p *press) opening(s certificate.Section) float64 {
-	switch b := s.Blocks[0].(type) {
+// opening is the height that a section needs to start on a page: its heading with the beginning of what it says.
+func (p *press) opening(s certificate.Section) float64 { return 7 + p.start(s.Blocks) }
+
+const (
+	shortText = 4   // lines of a text that is kept with the table, list or text after it
+	blockGap  = 2.4 // between blocks
+)
+
+// start is the height that blocks need to begin on a page: a short text together with the beginning of what it introduces.
+func (p *press) start(blocks []certificate.Block) float64 {
+	switch b := blocks[0].(type) {
 	case certificate.Paragraph:
 		size, line := paragraphSize(b)
 		n := len(p.wrap(b.Text, size, bodyWidth))
-		h := 7 + float64(min(n, 4))*line
-		if len(s.Blocks) > 1 && n <= 4 {
-			h += 14
+		if n > shortText || len(blocks) == 1 {
+			return float64(min(n, shortText)) * line
 		}
-		return h
+		return float64(n)*line + blockGap + p.start(blocks[1:])
 	case certificate.Signature:
-		return 42
+		return 35
 	case certificate.Facts:
-		return 7 + p.factsHeight(b)
+		return p.factsHeight(b)
+	case certificate.List:
+		return p.listHeight(b[:min(len(b), 2)])
 	case certificate.Table:
-		return 40
+		return p.tableStart(p.grid(b))
+	case certificate.Plot:
+		return leastPlot*p.plotHeight(b) + plotCaption
 	}
-	return 24
+	return 17
 }
 
 // annex starts an annex under its letter.
 func (p *press) annex(s certificate.Section, n int) {
-	if n == 1 || p.y+14+p.opening(s) > bottom {
+	if p.y+13+p.opening(s) > bottom {
 		p.page()
 	} else {
 		p.y += 6
@@ -153,15 +164,14 @@ func (p *press) annex(s certificate.Section, n int) {
 	}
 }
 
-// withNext keeps a paragraph on the page of the list that it introduces.
+// withNext keeps a short paragraph on the page of the list or table that it introduces.
 func (p *press) withNext(blocks []certificate.Block, i int) {
-	b, ok := blocks[i].(certificate.Paragraph)
-	if !ok || i+1 == len(blocks) {
+	if _, ok := blocks[i].(certificate.Paragraph); !ok || i+1 == len(blocks) {
 		return
 	}
-	if _, ok := blocks[i+1].(certificate.List); ok {
-		size, line := paragraphSize(b)
-		p.need(float64(len(p.wrap(b.Text, size, bodyWidth)))*line + 2.4 + textLine)
+	switch blocks[i+1].(type) {
+	case certificate.List, certificate.Table:
+		p.need(p.start(blocks[i:]))
 	}
 }
 

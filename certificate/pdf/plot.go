@@ -26,11 +26,15 @@ const (
 	plotPhaseHeight = 88.0
 )
 
-func (p *press) plot(b certificate.Plot) {
-	h := plotHeight
+func (p *press) plotHeight(b certificate.Plot) float64 {
 	if b.Figure.HasPhase() {
-		h = plotPhaseHeight
+		return plotPhaseHeight
 	}
+	return plotHeight
+}
+
+func (p *press) plot(b certificate.Plot) {
+	h := p.plotHeight(b)
 	if rest := bottom - p.y - plotCaption; rest < h && rest > leastPlot*h {
 		h = rest
 	}

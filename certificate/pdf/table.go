@@ -12,7 +12,7 @@ const (
 
 // table sets a measured table with its caption above and its notes below; a table that breaks repeats its heads.
 func (p *press) table(g *grid) {
-	p.need(g.headHeight() + p.captionHeight(g) + 2*(g.line+rowSpace) + 1)
+	p.need(p.tableStart(g))
 	if len(g.Caption) > 0 {
 		p.lines(g.x, g.Caption, textSize, textLine, g.width, black)
 		p.y += 0.6
@@ -22,11 +22,10 @@ func (p *press) table(g *grid) {
 	for i, r := range g.Rows {
 		cells, h := p.rowLines(g, r)
 		keep := h
-		if i == len(g.Rows)-2 { // the last row does not stand alone on a page
-			_, last := p.rowLines(g, g.Rows[i+1])
-			keep += last
+		if i == len(g.Rows)-together { // the last rows do not stand alone on a page
+			keep = p.rowsHeight(g, g.Rows[i:])
 		}
-		if p.y+keep-g.line > bottom-2 {
+		if p.y+keep-g.line > bottom-2 && i > 0 {
 			p.rule(g.x, g.x+g.width, p.y-g.line+0.6, fine, grey)
 			p.page()
 			p.setRight(g.x+g.width, p.y-2.2, upright("continued"), labelSize, grey)
@@ -49,6 +48,35 @@ func (p *press) table(g *grid) {
 	p.rule(g.x, g.x+g.width, p.y-g.line+0.9, thick, black)
 	p.y += 0.9
 	p.notes(g)
+}
+
+// together is how many rows at the beginning and at the end of a table are not parted; a table no higher than unbroken is not broken at all.
+const (
+	together = 4
+	unbroken = 62.0
+)
+
+func (p *press) rowsHeight(g *grid, rows []certificate.Row) (h float64) {
+	for _, r := range rows {
+		_, one := p.rowLines(g, r)
+		h += one
+		if r.Ruled {
+			h += 0.9
+		}
+		if r.Spaced {
+			h += fifth
+		}
+	}
+	return h
+}
+
+// tableStart is the height that a table needs to begin on a page: its heads with its first rows, or the whole of a low table.
+func (p *press) tableStart(g *grid) float64 {
+	fixed := g.headHeight() + p.captionHeight(g) + 1
+	if all := p.rowsHeight(g, g.Rows); fixed+all <= unbroken {
+		return fixed + all
+	}
+	return fixed + p.rowsHeight(g, g.Rows[:min(together, len(g.Rows))])
 }
 
 // grouped reports whether a table is long and even enough for a little space after every fifth row.
