@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -63,5 +64,32 @@ func BenchmarkEvaluate(b *testing.B) {
 			}
 			b.ReportMetric(seconds*speedRate*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mframes/s")
 		})
+	}
+}
+
+// BenchmarkTenPoints is the demonstration's calibration: its recordings, two budgets a point, 200 000 trials for each, statements of conformity.
+func BenchmarkTenPoints(b *testing.B) {
+	dir := b.TempDir()
+	points := append(slices.Clone(demoPoints), demoPoint{63, 0.1, 8})
+	if _, err := writeDemo(dir, points, false); err != nil {
+		b.Fatal(err)
+	}
+	job := filepath.Join(dir, "job.toml")
+	text, err := os.ReadFile(job)
+	if err != nil {
+		b.Fatal(err)
+	}
+	tenth := "\n[[point]]\nfrequency = \"63 Hz\"\nlevel = \"0.1 g peak\"\nrecording = \"recordings/63Hz.wav\"\n"
+	if err := os.WriteFile(job, append(text, tenth...), 0o644); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		e, err := newLab().Evaluate(job, "")
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := e.Refused(); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

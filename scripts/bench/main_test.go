@@ -47,6 +47,9 @@ func TestPairsExist(t *testing.T) {
 		if !found {
 			t.Errorf("%s: no benchmark %s", p.folder, p.benchmark)
 		}
+		if p.script == "" {
+			continue
+		}
 		if _, err := os.Stat(filepath.Join(root, p.folder, "testdata", p.script)); err != nil {
 			t.Error(err)
 		}
