@@ -196,13 +196,21 @@ func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 			}
 			run = nil
 		}
-		for i, f := range limit.At {
-			v := limit.Levels[i]
-			if !(v >= p.Y.Min && v <= p.Y.Max) {
+		for i := 1; i < len(limit.At); i++ {
+			if !(limit.Levels[i-1] > 0 && limit.Levels[i] > 0) {
 				flush()
 				continue
 			}
-			run = append(run, vg.Point{X: x(f), Y: y(v)})
+			a, b, ok := clip(vg.Point{X: x(limit.At[i-1]), Y: y(limit.Levels[i-1])}, vg.Point{X: x(limit.At[i]), Y: y(limit.Levels[i])}, c.Min.Y, c.Max.Y)
+			if !ok {
+				flush()
+				continue
+			}
+			if len(run) == 0 || run[len(run)-1] != a {
+				flush()
+				run = append(run, a)
+			}
+			run = append(run, b)
 		}
 		flush()
 	}
@@ -222,6 +230,21 @@ func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 		}
 		set = append(set, l.name(c, p, limit.Name, places[n], taken)...)
 	}
+}
+
+// clip cuts the line from a to b to the height between low and high; ok is false where nothing is left.
+func clip(a, b vg.Point, low, high vg.Length) (from, to vg.Point, ok bool) {
+	if max(a.Y, b.Y) < low || min(a.Y, b.Y) > high {
+		return a, b, false
+	}
+	onto := func(p vg.Point) vg.Point {
+		y := min(max(p.Y, low), high)
+		if y == p.Y {
+			return p
+		}
+		return vg.Point{X: a.X + (y-a.Y)/(b.Y-a.Y)*(b.X-a.X), Y: y}
+	}
+	return onto(a), onto(b), true
 }
 
 // place is where a name may stand: a point of its line and the line's slope there in rad.

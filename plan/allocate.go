@@ -19,7 +19,7 @@ func (c *candidate) meetTarget(r Request) {
 			break
 		}
 		c.take(l)
-		if l.Claim <= want || want == 0 { // where no claim meets the target, measuring longer is in vain
+		if l.Claim <= want {
 			return
 		}
 	}

@@ -245,14 +245,22 @@ func (r Request) dischargeList() []discharge {
 	return all
 }
 
-// claimWanted is the largest type A claim that meets what is wanted; 0 where no claim does.
+// negligible is the part of U without noise that the type A claim is planned to where no claim reaches the U wanted: it then adds 5 % to U.
+const negligible = 1. / 3
+
+// claimWanted is the largest type A claim that meets what is wanted; where U is out of reach at any claim, one that adds next to nothing.
 func (c *candidate) claimWanted(w Wish) float64 {
 	claim := math.Inf(1)
 	if w.TypeA > 0 {
 		claim = w.TypeA
 	}
 	if w.U > 0 {
-		claim = min(claim, math.Sqrt(max(0, w.U*w.U-c.k*c.k*c.stdB*c.stdB)))
+		rest := c.k * c.stdB
+		if left := math.Sqrt(max(0, w.U*w.U-rest*rest)); left > 0 {
+			claim = min(claim, left)
+		} else {
+			claim = min(claim, negligible*rest)
+		}
 	}
 	return claim
 }
@@ -260,7 +268,7 @@ func (c *candidate) claimWanted(w Wish) float64 {
 // raise raises the level where the noise would otherwise keep the point from what is wanted of it within the longest time.
 func (r Request) raise(c *candidate) {
 	p, want := &c.point, c.claimWanted(r.Wish)
-	if want == 0 || math.IsInf(want, 1) {
+	if math.IsInf(want, 1) {
 		return
 	}
 	last := c.longest(r.Wish.Longest)

@@ -63,7 +63,7 @@ func (pl *Plan) finish() {
 	pl.ChangeOver = float64(items) * r.Exciter.ChangeOver
 	pl.warmUp()
 	pl.Total = pl.WarmUp + pl.Bench + pl.ChangeOver
-	pl.MeetsTarget = len(pl.Points) > 0
+	pl.MeetsTarget = len(pl.Points) > 0 && (r.Wish.Time == 0 || pl.Bench+pl.ChangeOver <= r.Wish.Time)
 	highest := 0.0
 	for _, p := range pl.Points {
 		if !p.Repeat {
@@ -163,7 +163,7 @@ func (r Request) describe(p *Point) {
 	if in, ok := r.Job.Procedure.Influence("transverse"); ok && in.NotApplicable == "" {
 		motion, stated := shareAt(r.Exciter.Transverse, p.Frequency)
 		if band, found := in.At(p.Frequency); stated && found && motion > band.Modulus {
-			p.remark("transverse", "the exciter's transverse motion of %.2g %% is more than the %.2g %% of the procedure: U is predicted with it, the procedure needs it too", 100*motion, 100*band.Modulus)
+			p.remark("transverse", "the exciter's transverse motion of %.3g %% is more than the %.3g %% of the procedure: U is predicted with it, the procedure needs it too", 100*motion, 100*band.Modulus)
 		}
 	}
 	if s := r.Exciter.Suspension; s > 0 && p.Frequency < s {

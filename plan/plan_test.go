@@ -250,3 +250,109 @@ func TestMains(t *testing.T) {
 		}
 	}
 }
+
+// TestLeastUncertainty: a set fits into the time it was given, more time makes it better, and too little is said.
+func TestLeastUncertainty(t *testing.T) {
+	last := math.Inf(1)
+	for _, seconds := range []float64{300, 600, 1200} {
+		r := study(t, false)
+		r.Exciter.ChangeOver = 5
+		r.Wish.TypeA, r.Wish.Time = 0, seconds
+		p := planned(t, r)
+		sum := 0.0
+		for _, q := range p.Points {
+			if !q.Repeat {
+				sum += q.Claim * q.Claim
+			}
+		}
+		if spent := p.Bench + p.ChangeOver; spent > seconds || spent < 0.6*seconds {
+			t.Errorf("%g s given, %.0f s planned", seconds, spent)
+		}
+		if sum >= last {
+			t.Errorf("%g s: sum of squared claims %g, with less time %g", seconds, sum, last)
+		}
+		last = sum
+	}
+	r := study(t, false)
+	r.Wish.TypeA, r.Wish.Time = 0, 60
+	if p := planned(t, r); !contains(p, "time") || p.MeetsTarget {
+		t.Error("60 s for ten points are not called too short")
+	}
+}
+
+// TestFewPoints: the procedure asks for six.
+func TestFewPoints(t *testing.T) {
+	r := study(t, true)
+	r.Wish.Frequencies = []float64{1, 10}
+	if p := planned(t, r); p.Enough || !contains(p, "few-points") || p.Distinct != 3 { // with the reference frequency
+		t.Errorf("%d points, enough %v", p.Distinct, p.Enough)
+	}
+}
+
+// TestWarmUp: ten discharge time constants of the slower transducer.
+func TestWarmUp(t *testing.T) {
+	r := study(t, true)
+	r.Job.Device.TimeConstant, r.Job.Reference.TimeConstant = 3, 8
+	if p := planned(t, r); p.WarmUp != 80 || !strings.Contains(p.WarmUpFrom, "R-201") {
+		t.Errorf("warm-up %g s from %q, want 80 s from R-201", p.WarmUp, p.WarmUpFrom)
+	}
+}
+
+// TestSignalToNoise: a wish too low for the noise is raised until the target can be met.
+func TestSignalToNoise(t *testing.T) {
+	r := study(t, false)
+	r.Wish.Frequencies, r.Wish.Level, r.Wish.Longest = []float64{5}, 0.001*g, 60
+	q := at(t, planned(t, r), 5)
+	if q.LevelFrom != "signal-to-noise" || q.Level <= 0.001*g || !q.MeetsTarget {
+		t.Errorf("level %g g from %s, meets %v", q.Level/g, q.LevelFrom, q.MeetsTarget)
+	}
+}
+
+// TestVelocity plans a device that senses velocity against a reference that senses acceleration: the range of 50 mm/s is 50 mm/s · 2π · 10 Hz at 10 Hz.
+func TestVelocity(t *testing.T) {
+	r := study(t, true)
+	r.Job.Device.Unit, r.Job.Device.Nominal, r.Job.Device.Range = unit(t, "V/(m/s)"), 28, 0.05
+	r.Job.Clock = 1e-5
+	r.Wish.Frequencies, r.Wish.LevelUnit = []float64{10}, unit(t, "mm/s")
+	q := at(t, planned(t, r), 10)
+	within(t, "range", q.Highest, 0.3*g, 1e-9) // the level cap; the device's range would be 3.14 m/s²
+	for _, l := range q.Limits {
+		if l.Name == plan.DeviceRange {
+			within(t, "device range", l.Level, 0.05*2*math.Pi*10, 1e-12)
+		}
+	}
+}
+
+// TestRefusals wants every gap of a request named.
+func TestRefusals(t *testing.T) {
+	for want, change := range map[string]func(*plan.Request){
+		"self-noise of device":    func(r *plan.Request) { r.DeviceNoise = plan.Density{} },
+		"self-noise of reference": func(r *plan.Request) { r.ReferenceNoise = plan.Density{} },
+		"noise of the recorder":   func(r *plan.Request) { r.RecorderNoise = plan.Density{} },
+		"sampling rates":          func(r *plan.Request) { r.Rates = nil },
+		"stroke":                  func(r *plan.Request) { r.Exciter.Stroke = 0 },
+		"level-loop time":         func(r *plan.Request) { r.Exciter.LoopCycles = 0 },
+		"nothing is wanted":       func(r *plan.Request) { r.Wish.TypeA = 0 },
+		"one follows from":        func(r *plan.Request) { r.Wish.Time = 100 },
+		"read off a display":      func(r *plan.Request) { r.Job.Procedure.DisplayResolution[0] = 1 },
+		"no frequency is wanted":  func(r *plan.Request) { r.Wish.Frequencies = nil },
+	} {
+		r := study(t, true)
+		change(&r)
+		if _, err := plan.Make(r); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+}
+
+// TestSameBits: the same request gives the same plan whatever the number of goroutines.
+func TestSameBits(t *testing.T) {
+	a, b := study(t, false), study(t, false)
+	b.Wish.Workers = 2
+	p, q := planned(t, a), planned(t, b)
+	for i := range p.Points {
+		if p.Points[i].U != q.Points[i].U || p.Points[i].Bench != q.Points[i].Bench {
+			t.Errorf("point %d differs: U %g and %g", i+1, p.Points[i].U, q.Points[i].U)
+		}
+	}
+}

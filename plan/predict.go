@@ -88,7 +88,7 @@ func (pl *Plan) judgeTarget(p *Point, q calibration.Point) {
 	want := w.TypeA
 	if u := p.K * math.Sqrt(max(0, q.Budget.Modulus.Std*q.Budget.Modulus.Std-p.StdTypeA*p.StdTypeA)); w.U > 0 {
 		if u >= w.U {
-			pl.lessOf(p, q, w.U/p.K)
+			pl.lessOf(p, q, u)
 			return
 		}
 		if left := math.Sqrt(w.U*w.U - u*u); want == 0 || left < want {
@@ -124,10 +124,11 @@ func (p *Point) secondNoise() string {
 	return name
 }
 
-// lessOf says which influence has to shrink for the combined standard uncertainty to become std: no measuring time helps.
-func (pl *Plan) lessOf(p *Point, q calibration.Point, std float64) {
-	p.remark("target-missed", "U of %.2g %% cannot be reached by measuring longer: %.2g %% remain without noise, %.0f %% of the variance from %s",
-		100*pl.Request.Wish.U, 100*p.U, 100*p.LargestShare, p.Largest)
+// lessOf says which influence has to shrink for U to become what is wanted: rest, without noise, is more, so no measuring time helps.
+func (pl *Plan) lessOf(p *Point, q calibration.Point, rest float64) {
+	std := pl.Request.Wish.U / p.K
+	p.remark("target-missed", "U of %.2g %% cannot be reached by measuring longer: %.2g %% remain without noise; %.0f %% of the variance come from %s",
+		100*pl.Request.Wish.U, 100*rest, 100*p.LargestShare, p.Largest)
 	total := q.Budget.Modulus.Std * q.Budget.Modulus.Std
 	own := p.LargestShare * total
 	if left := std*std - (total - own); left > 0 {
