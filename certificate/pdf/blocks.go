@@ -168,7 +168,7 @@ func (p *press) keynote(k certificate.Keynote) {
 func (p *press) signature(s certificate.Signature) {
 	const line = 66.0
 	p.need(30)
-	p.y += 13
+	p.y += 12
 	p.rule(body, body+line, p.y, 0.2, grey)
 	x := body + line + 8
 	p.rule(x, right, p.y, 0.2, grey)

@@ -70,7 +70,7 @@ func (p *press) masthead() {
 		p.set(left, p.y, l, 8.4, grey)
 		p.y += smallLine
 	}
-	p.y += 14
+	p.y += 11
 	p.f.SetFillColor(blue[0], blue[1], blue[2])
 	p.f.Rect(left, p.y-9.6, 13, 0.9, "F")
 	for i, line := range p.wrap(upright(p.d.Title), 23, full-p.width(semibold(p.d.Number), 13)-8) {
