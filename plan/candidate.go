@@ -56,7 +56,7 @@ func (r Request) reachable(p *Point) string {
 	f, e := p.Frequency, r.Exciter
 	if f < e.FrequencyRange[0]*(1-edge) || f > e.FrequencyRange[1]*(1+edge) {
 		p.remedy("an exciter for %.4g Hz; exciter %s is for %g Hz to %g Hz", f, e.Serial, e.FrequencyRange[0], e.FrequencyRange[1])
-		return fmt.Sprintf("%.4g Hz is outside the range of exciter %s", f, e.Serial)
+		return "outside the range of exciter " + e.Serial
 	}
 	if _, _, err := r.Job.Reference.Sensitivity(f); err != nil {
 		p.remedy("a reference calibrated at %.4g Hz, or an extension of the calibration of %s", f, r.Job.Reference.Serial)

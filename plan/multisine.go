@@ -19,6 +19,7 @@ type Multisine struct {
 	Measuring float64 // s, whole periods
 	Bench     float64 // s
 	Std       float64 // type A standard uncertainty of every line, relative
+	Odd       bool    // every line is an odd multiple of 1/Period
 	Binding   string  // what limits the levels
 	Crest     float64 // peak of the binding motion over the sum of its lines' peaks
 	Stepped   float64 // s, the same points one after the other by the judge
@@ -75,8 +76,12 @@ func (pl *Plan) together(cs []candidate) []candidate {
 		p.Blocks = int(math.Round(m.Measuring/blockLength(line.Frequency))) + dropped
 		p.Claim = m.Std * uncertainty.Coverage(r.Job.Procedure.Probability, math.Inf(1))
 		p.Noise, _ = r.noise(line.Frequency, line.Level) // it could be found at the frequency beside it
+		p.Remarks, p.Remedies = nil, nil // those of the point on its own
 		r.describe(p)
 		p.remark("multisine", "measured together with others: the level of a line is no evidence of linearity, and its margin against hum is smaller")
+	}
+	if !m.Odd {
+		pl.remark("multisine", "no period up to %g s puts every line on an odd multiple: even harmonics of the exciter fall on lines; they are real motion and cancel in the ratio, a line's own distortion cannot be told", r.Wish.LongestPeriod)
 	}
 	pl.remark("multisine", "%d points together in %.0f s instead of %.0f s one by one", len(slow), m.Bench, m.Stepped)
 	return cs
@@ -121,21 +126,37 @@ func (r Request) multisine(cs []candidate) (m Multisine, err error) {
 	return m, nil
 }
 
-// place puts every line on an odd multiple of 1/period, the shortest period of whole seconds that moves none by more than 2 % and keeps them apart.
+// place puts every line on a multiple of 1/period, the shortest that moves none by more than 2 % and keeps them apart: odd multiples of a period of whole
+// seconds, else of tenths of a second, so that the even harmonics of a line fall on no other; else any multiples.
 func (m *Multisine) place(longest float64) (float64, error) {
-	for period := 1.0; period <= longest; period++ {
-		last, ok := -1, true
-		for i := range m.Lines {
-			k := 2*int(math.Round((m.Lines[i].Wanted*period-1)/2)) + 1
-			m.Lines[i].Frequency = float64(k) / period
-			ok = ok && k > last && math.Abs(m.Lines[i].Frequency/m.Lines[i].Wanted-1) <= lineShift
-			last = k
-		}
-		if ok {
-			return period, nil
+	for _, grid := range []struct {
+		step float64
+		odd  bool
+	}{{1, true}, {0.1, true}, {1, false}} {
+		m.Odd = grid.odd
+		for n := 1; float64(n)*grid.step <= longest*(1+1e-9); n++ {
+			if period := float64(n) * grid.step; m.onMultiples(period) {
+				return period, nil
+			}
 		}
 	}
-	return 0, fmt.Errorf("multisine: no period up to %g s puts every point within %g %% of an odd multiple of its frequency", longest, 100*lineShift)
+	return 0, fmt.Errorf("multisine: no period up to %g s puts every point within %g %% of a multiple of its frequency", longest, 100*lineShift)
+}
+
+// onMultiples moves every line onto the nearest multiple of 1/period and reports whether they stay apart and near.
+func (m *Multisine) onMultiples(period float64) bool {
+	last, ok := 0.0, true
+	for i := range m.Lines {
+		cycles := m.Lines[i].Wanted * period
+		k := math.Round(cycles)
+		if m.Odd {
+			k = 2*math.Round((cycles-1)/2) + 1
+		}
+		m.Lines[i].Frequency = k / period
+		ok = ok && k > last && math.Abs(m.Lines[i].Frequency/m.Lines[i].Wanted-1) <= lineShift
+		last = k
+	}
+	return ok
 }
 
 // bound is a motion of the multisine with its limit: weight of each line and the largest peak, in the same unit.

@@ -80,7 +80,7 @@ func (pl *Plan) finish() {
 	for i := range pl.Points {
 		if p := &pl.Points[i]; !p.Repeat {
 			pl.methodRange(p)
-			if p.Level*linearityRatio < highest {
+			if p.Level*linearityRatio < highest && !p.Together {
 				p.remark("linearity", "the level is %.2g of the highest of the set: amplitude and frequency change together, so a deviation here may be one of linearity; a further recording at %.4g Hz and a like level would tell",
 					p.Level/highest, r.Job.Device.ReferenceFrequency)
 			}

@@ -219,8 +219,12 @@ func WritePoints(w io.Writer, p plan.Plan) error {
 			}
 			continue
 		}
-		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.6g Hz\"\nlevel = %q\nrecording = \"point-%02d-%.4gHz.wav\"\n",
-			q.Settling, q.Measuring, q.Frequency, level, i+1, q.Frequency); err != nil {
+		recording := fmt.Sprintf("point-%02d-%.4gHz.wav", i+1, q.Frequency)
+		if q.Together {
+			recording = "multisine.wav" // one recording holds every line
+		}
+		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.6g Hz\"\nlevel = %q\nrecording = %q\n",
+			q.Settling, q.Measuring, q.Frequency, level, recording); err != nil {
 			return err
 		}
 	}
