@@ -135,7 +135,7 @@ func (p *press) start(blocks []certificate.Block) float64 {
 	case certificate.Table:
 		return p.tableStart(p.grid(b))
 	case certificate.Plot:
-		return leastPlot*p.plotHeight(b) + plotCaption
+		return leastPlot*p.plotHeight(b) + p.plotCaption(b)
 	}
 	return 17
 }

@@ -8,7 +8,7 @@ import (
 	"plumbline/certificate"
 )
 
-// TestPages reads every page of every case: none but the last is nearly empty, none ends with a heading, and where a table goes on at least four of
+// TestPages reads every page of every case: none but the last is nearly empty, none ends with a heading, a figure has its caption, and where a table goes on at least four of
 // its rows stand there.
 func TestPages(t *testing.T) {
 	for name, c := range cases {
@@ -31,6 +31,9 @@ func TestPages(t *testing.T) {
 					return strings.HasSuffix(last, s.Heading) && len(last) < len(s.Heading)+20
 				}) {
 					t.Errorf("page %d ends with the heading %q", i+1, last)
+				}
+				if strings.Contains(p, "from its value at") != strings.Contains(p, "Bars are ±") {
+					t.Errorf("page %d has a figure without its caption, or the other way round", i+1)
 				}
 				if n := continued(lines); n >= 0 && n < 4 {
 					t.Errorf("page %d begins with %d rows of a table:\n%s", i+1, n, p)

@@ -14,11 +14,13 @@ import (
 	"plumbline/figure"
 )
 
-// leastPlot is how far a figure may shrink to fit what is left of a page; plotCaption is the room its caption takes.
-const (
-	leastPlot   = 0.85
-	plotCaption = 5.5
-)
+// leastPlot is how far a figure may shrink to fit what is left of a page.
+const leastPlot = 0.85
+
+// plotCaption is the room that the caption of a figure takes below it.
+func (p *press) plotCaption(b certificate.Plot) float64 {
+	return 2 + float64(len(p.wrap(b.Caption, smallSize, full)))*smallLine
+}
 
 // Heights of a figure in mm, without and with a panel for the phase.
 const (
@@ -35,10 +37,11 @@ func (p *press) plotHeight(b certificate.Plot) float64 {
 
 func (p *press) plot(b certificate.Plot) {
 	h := p.plotHeight(b)
-	if rest := bottom - p.y - plotCaption; rest < h && rest > leastPlot*h {
+	caption := p.plotCaption(b)
+	if rest := bottom - p.y - caption; rest < h && rest > leastPlot*h {
 		h = rest
 	}
-	p.need(h + plotCaption)
+	p.need(h + caption)
 	c := &canvas{State: figure.NewState(), p: p, x: left, y: p.y + h}
 	if err := b.Figure.Draw(c, vg.Length(full*millimetre), vg.Length(h*millimetre), p.plots); err != nil {
 		p.fail(err)
