@@ -44,7 +44,7 @@ var rooms = []room{
 	{name: "internal/jobfile", imports: []string{"quantity", "recording", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
 	{name: "internal/lab", imports: append(slices.Clone(top), "internal/jobfile", "internal/resultfile", "internal/format")},
-	{name: "internal/validation", imports: append(slices.Clone(top), "internal/simulator")},
+	{name: "internal/validation", imports: append(slices.Clone(top), "steady/study", "internal/simulator")},
 	{name: "cmd/plumbline", imports: []string{wholeWorld}},
 	{name: "scripts/*"},
 }

@@ -63,6 +63,16 @@ func nameOf(key string) string {
 	panic("calibration: unknown influence key")
 }
 
+// InfluenceName is the budget's name of a key, the key itself where there is none.
+func InfluenceName(key string) string {
+	for _, in := range influences() {
+		if in.key == key && key != "" {
+			return in.name
+		}
+	}
+	return key
+}
+
 // Influence returns what the procedure says of a key.
 func (p Procedure) Influence(key string) (Influence, bool) {
 	for _, in := range p.Influences {

@@ -258,7 +258,7 @@ func (a *author) notApplicable() List {
 	var l List
 	for _, in := range a.r.Job.Procedure.Influences {
 		if in.NotApplicable != "" {
-			l = append(l, plain(sentence(influenceName(in.Key)+": "+in.NotApplicable)))
+			l = append(l, plain(sentence(calibration.InfluenceName(in.Key)+": "+in.NotApplicable)))
 		}
 	}
 	return l
@@ -272,7 +272,7 @@ func (a *author) sources() Table {
 	}
 	for _, in := range a.r.Job.Procedure.Influences {
 		if in.NotApplicable == "" && in.Source != "" {
-			name := influenceName(in.Key)
+			name := calibration.InfluenceName(in.Key)
 			t.Rows = append(t.Rows, Row{Cells: []Text{plain(capital(name)), plain(orDash(a.distribution(name, in.Distribution))), plain(in.Source)}})
 		}
 	}
@@ -287,17 +287,4 @@ func (a *author) distribution(name, stated string) string {
 		}
 	}
 	return stated
-}
-
-// influenceNames is the budget's name of an influence by its key in the procedure.
-var influenceNames = map[string]string{
-	"drift": "reference drift", "temperature": "temperature", "linearity": "distortion and linearity", "transverse": "transverse motion", "base-strain": "base strain",
-	"mounting": "relative motion", "settling": "settling left over", "repeatability": "repeatability of mounting", "loading": "electrical loading", "magnetic": "magnetic field", "other": "other",
-}
-
-func influenceName(key string) string {
-	if name, ok := influenceNames[key]; ok {
-		return name
-	}
-	return key
 }

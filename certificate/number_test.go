@@ -38,15 +38,6 @@ func TestFreedom(t *testing.T) {
 	}
 }
 
-// TestEveryInfluenceNamed expects a name for every key that a procedure has to state.
-func TestEveryInfluenceNamed(t *testing.T) {
-	for _, key := range calibration.InfluenceKeys() {
-		if influenceNames[key] == "" {
-			t.Errorf("influence %q has no name on a certificate", key)
-		}
-	}
-}
-
 // TestNumbers: closed forms.
 func TestNumbers(t *testing.T) {
 	for _, c := range []struct{ name, got, want string }{
