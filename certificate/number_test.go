@@ -3,8 +3,6 @@ package certificate
 import (
 	"math"
 	"testing"
-
-	"plumbline/calibration"
 )
 
 // TestRounded: U with two digits, the value to the same place.
