@@ -187,32 +187,7 @@ func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
 	places := make([][]place, len(l.e.Limits))
 	for n, limit := range l.e.Limits {
-		sty := line(inkData, 0.8, dashes[n%len(dashes)]...)
-		var run []vg.Point
-		flush := func() {
-			if len(run) > 1 {
-				c.StrokeLines(sty, run)
-				places[n] = append(places[n], placesOn(run)...)
-			}
-			run = nil
-		}
-		for i := 1; i < len(limit.At); i++ {
-			if !(limit.Levels[i-1] > 0 && limit.Levels[i] > 0) {
-				flush()
-				continue
-			}
-			a, b, ok := clip(vg.Point{X: x(limit.At[i-1]), Y: y(limit.Levels[i-1])}, vg.Point{X: x(limit.At[i]), Y: y(limit.Levels[i])}, c.Min.Y, c.Max.Y)
-			if !ok {
-				flush()
-				continue
-			}
-			if len(run) == 0 || run[len(run)-1] != a {
-				flush()
-				run = append(run, a)
-			}
-			run = append(run, b)
-		}
-		flush()
+		places[n] = stroke(c, line(inkData, 0.8, dashes[n%len(dashes)]...), limit, x, y)
 	}
 	var set []vg.Point // what stands already
 	for _, q := range l.e.Points {
@@ -230,6 +205,36 @@ func (l limitLines) Plot(c draw.Canvas, p *plot.Plot) {
 		}
 		set = append(set, l.name(c, p, limit.Name, places[n], taken)...)
 	}
+}
+
+// stroke draws the pieces of a limit that lie within the frame and returns where on them a name may stand.
+func stroke(c draw.Canvas, sty draw.LineStyle, limit EnvelopeLimit, x, y func(float64) vg.Length) (places []place) {
+	var piece []vg.Point
+	flush := func() {
+		if len(piece) > 1 {
+			c.StrokeLines(sty, piece)
+			places = append(places, placesOn(piece)...)
+		}
+		piece = nil
+	}
+	for i := 1; i < len(limit.At); i++ {
+		if !(limit.Levels[i-1] > 0 && limit.Levels[i] > 0) {
+			flush()
+			continue
+		}
+		a, b, ok := clip(vg.Point{X: x(limit.At[i-1]), Y: y(limit.Levels[i-1])}, vg.Point{X: x(limit.At[i]), Y: y(limit.Levels[i])}, c.Min.Y, c.Max.Y)
+		if !ok {
+			flush()
+			continue
+		}
+		if len(piece) == 0 || piece[len(piece)-1] != a {
+			flush()
+			piece = append(piece, a)
+		}
+		piece = append(piece, b)
+	}
+	flush()
+	return places
 }
 
 // clip cuts the line from a to b to the height between low and high; ok is false where nothing is left.
@@ -267,7 +272,7 @@ func (l limitLines) name(c draw.Canvas, p *plot.Plot, name string, places []plac
 	sty := p.X.Tick.Label
 	sty.XAlign, sty.YAlign = draw.XCenter, draw.YBottom
 	half := l.s.width(sizeLabel, run{name, false})/2 + 2
-	best, clear := -1, vg.Length(-1)
+	best, room := -1, vg.Length(-1)
 	marks := func(q place) []vg.Point {
 		sin, cos := math.Sincos(q.angle)
 		var all []vg.Point
@@ -285,8 +290,8 @@ func (l limitLines) name(c draw.Canvas, p *plot.Plot, name string, places []plac
 				nearest = min(nearest, vg.Length(math.Hypot(float64(m.X-o.X), float64(m.Y-o.Y))))
 			}
 		}
-		if inside && nearest > clear {
-			best, clear = i, nearest
+		if inside && nearest > room {
+			best, room = i, nearest
 		}
 	}
 	if best < 0 {

@@ -41,7 +41,7 @@ func Decades(low, high float64, digits ...float64) []float64 {
 }
 
 // Band are the third octaves that cover a band with as few points as the procedure allows: both ends, the reference frequency where it lies inside, and
-// evenly on a logarithmic scale between, at least least points and no two more than an octave and a third apart.
+// evenly on a logarithmic scale between, no fewer than the procedure asks for and no two more than an octave and a third apart.
 func Band(low, high float64, least int) []float64 {
 	all := ThirdOctaves(low, high)
 	if len(all) == 0 {

@@ -76,7 +76,7 @@ func (pl *Plan) together(cs []candidate) []candidate {
 		p.Blocks = int(math.Round(m.Measuring/blockLength(line.Frequency))) + dropped
 		p.Claim = m.Std * uncertainty.Coverage(r.Job.Procedure.Probability, math.Inf(1))
 		p.Noise, _ = r.noise(line.Frequency, line.Level) // it could be found at the frequency beside it
-		p.Remarks, p.Remedies = nil, nil // those of the point on its own
+		p.Remarks, p.Remedies = nil, nil                 // those of the point on its own
 		r.describe(p)
 		p.remark("multisine", "measured together with others: the level of a line is no evidence of linearity, and its margin against hum is smaller")
 	}

@@ -25,8 +25,8 @@ func printPlan(w io.Writer, p plan.Plan, invented bool) error {
 	fmt.Fprintln(w)
 	var notes noteList
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintf(t, "f\tlevel\tset by\tat most\tbound by\ttype A\tU\tsettle\tmeasure\tcycles\trate\t\n")
-	fmt.Fprintf(t, "Hz\t%s\t\t\t\t%%\t%%\ts\ts\t\t1/s\t\n", r.UnitText())
+	fmt.Fprintln(t, strings.Join([]string{"f", "level", "set by", "at most", "bound by", "type A", "U", "settle", "measure", "cycles", "rate", ""}, "\t"))
+	fmt.Fprintln(t, strings.Join([]string{"Hz", r.UnitText(), "", "", "", "%", "%", "s", "s", "", "1/s", ""}, "\t"))
 	for _, q := range p.Points {
 		fmt.Fprintln(t, strings.Join(planRow(r, q, &notes), "\t"))
 	}

@@ -108,20 +108,25 @@ func readWish(t *table, c *calibration.Job) (w plan.Wish) {
 	}
 	w.Longest = t.positive("longest_point", quantity.Time)
 	w.MoveOffMains = t.flag("move_off_mains")
-	if t.has("multisine_below") {
-		w.MultisineFrom, w.LongestPeriod = t.positive("multisine_below", quantity.Frequency), t.positive("longest_period", quantity.Time)
-		w.Seed = uint64(t.whole("seed", 0, 1<<62))
-		if w.Time > 0 {
-			t.wrong("multisine_below", "a time for the set cannot be shared out to a multisine: state an uncertainty instead of time")
-		}
-		return w
-	}
-	for _, key := range []string{"longest_period", "seed"} {
-		if t.has(key) {
-			t.wrong(key, "stated without multisine_below")
-		}
-	}
+	readMultisine(t, &w)
 	return w
+}
+
+// readMultisine reads what belongs to measuring the slow points together.
+func readMultisine(t *table, w *plan.Wish) {
+	if !t.has("multisine_below") {
+		for _, key := range []string{"longest_period", "seed"} {
+			if t.has(key) {
+				t.wrong(key, "stated without multisine_below")
+			}
+		}
+		return
+	}
+	w.MultisineFrom, w.LongestPeriod = t.positive("multisine_below", quantity.Frequency), t.positive("longest_period", quantity.Time)
+	w.Seed = uint64(t.whole("seed", 0, 1<<62))
+	if w.Time > 0 {
+		t.wrong("multisine_below", "a time for the set cannot be shared out to a multisine: state an uncertainty instead of time")
+	}
 }
 
 // readWanted reads which frequencies are wanted: a list, a band with its steps, or the points the job has already.
