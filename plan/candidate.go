@@ -72,6 +72,7 @@ func expectedDuration(f float64) float64 { return leastKept * blockLength(f) }
 func (r Request) clearMains(p *Point) {
 	good, k, on := offMains(p.Frequency, r.Job.Procedure.Mains, expectedDuration(p.Frequency))
 	if !on {
+		r.besideMains(p)
 		return
 	}
 	if r.Wish.MoveOffMains && r.movable(p.Frequency) {
@@ -81,6 +82,25 @@ func (r Request) clearMains(p *Point) {
 	}
 	p.remark("mains-harmonic", "%.4g Hz lies on multiple %d of the mains frequency: hum there cannot be seen in the recording of the point and becomes an influence, which is not predicted here; nearest good frequency: %.4g Hz", p.Frequency, k, good)
 }
+
+// besideMains says where a harmonic of the point lies so near to a multiple of the mains that a block cannot tell them apart: then the evaluation does not
+// fit the line, and hum beats with the harmonic. A harmonic right on the line takes the hum with it.
+func (r Request) besideMains(p *Point) {
+	pr, f := r.Job.Procedure, p.Frequency
+	for h := 2; h <= pr.Harmonics && pr.Mains > 0; h++ {
+		k := math.Round(float64(h) * f / pr.Mains)
+		away := math.Abs(float64(h)*f - k*pr.Mains)
+		if k < 1 || away*blockLength(f) >= 1 || away*expectedDuration(f) < onLine {
+			continue
+		}
+		p.remark("mains-beside", "harmonic %d of %.4g Hz is %.2g Hz from multiple %.0f of the mains frequency, too near to be told apart in a block: hum adds to type A, which is not predicted here; nearest good frequency: %.4g Hz",
+			h, f, away, k, k*pr.Mains/float64(h))
+		return
+	}
+}
+
+// onLine is how many cycles a harmonic may slip against a mains line within a record and still lie on it.
+const onLine = 0.25
 
 // movable says whether a frequency may be moved: the reference frequency is the device's own.
 func (r Request) movable(f float64) bool {

@@ -52,7 +52,7 @@ func TestLongStroke(t *testing.T) {
 func at(t *testing.T, p plan.Plan, f float64) plan.Point {
 	t.Helper()
 	for _, q := range p.Points {
-		if math.Abs(q.Frequency/f-1) < 0.02 {
+		if math.Abs(q.Frequency/f-1) < 0.002 {
 			return q
 		}
 	}
@@ -243,7 +243,18 @@ func TestMains(t *testing.T) {
 	if len(q.Remarks) == 0 || q.Remarks[0].Code != "mains-harmonic" {
 		t.Errorf("50 Hz: remarks %v", q.Remarks)
 	}
-	r.Wish.MoveOffMains = true
+	r.Wish.Frequencies = []float64{9.9, 10, 7}
+	p := planned(t, r)
+	for f, want := range map[float64]bool{9.9: true, 10: false, 7: false} { // 5 · 9.9 Hz = 49.5 Hz, 5 · 10 Hz = 50 Hz
+		found := false
+		for _, m := range at(t, p, f).Remarks {
+			found = found || m.Code == "mains-beside" && strings.Contains(m.Text, "nearest good frequency: 10 Hz")
+		}
+		if found != want {
+			t.Errorf("%g Hz: remark of a harmonic beside the mains %v, want %v", f, found, want)
+		}
+	}
+	r.Wish.Frequencies, r.Wish.MoveOffMains = []float64{50, 10}, true
 	for _, q := range planned(t, r).Points {
 		if q.Wanted == 50 && math.Abs(q.Frequency-50) < 0.5 {
 			t.Errorf("50 Hz became %g Hz", q.Frequency)
