@@ -211,7 +211,7 @@ const statedWithin = 1e-3
 // StatedFrequency is the frequency printed with the result, Hz: the nominal one where the measured one agrees with it within 0.1 %, else the measured one
 // (a point asked for at 160 Hz and excited at 158.489 Hz is not a point at 160 Hz).
 func (p Point) StatedFrequency() float64 {
-	if math.Abs(p.Frequency/p.Plan.Frequency-1) <= statedWithin {
+	if !(p.Frequency > 0) || math.Abs(p.Frequency/p.Plan.Frequency-1) <= statedWithin {
 		return p.Plan.Frequency
 	}
 	return p.Frequency

@@ -218,7 +218,7 @@ func readTransfer(t *table) (points []calibration.TransferPoint) {
 		if math.IsNaN(p.Phase) {
 			t.d.wrong(t.place(), t.label, "%g Hz has no phase: a transfer needs modulus and phase", p.Frequency)
 		}
-		points = append(points, calibration.TransferPoint{Frequency: p.Frequency, Modulus: p.Modulus, Phase: p.Phase, StdModulus: p.StdModulus, StdPhase: p.StdPhase})
+		points = append(points, calibration.TransferPoint(p))
 	}
 	return points
 }
