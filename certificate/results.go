@@ -139,20 +139,20 @@ func has(remarks []calibration.Remark, code string) bool {
 
 // scopeNotes explains the marks about the laboratory's scope that the table has.
 func (a *author) scopeNotes(n *notes) {
-	any := func(of func(calibration.Point) bool) bool { return slices.ContainsFunc(a.r.Points, of) }
+	some := func(of func(calibration.Point) bool) bool { return slices.ContainsFunc(a.r.Points, of) }
 	const raised = "*U* of the {} was raised to the smallest uncertainty that the laboratory claims at this frequency; no *k* belongs to it."
-	outside := any(func(p calibration.Point) bool { return p.OutOfScope })
-	modulus := any(func(p calibration.Point) bool { return p.Reported.RaisedModulus })
+	outside := some(func(p calibration.Point) bool { return p.OutOfScope })
+	modulus := some(func(p calibration.Point) bool { return p.Reported.RaisedModulus })
 	if outside {
 		n.list = append(n.list, Note{Mark: markOutside, Text: plain("Outside the scope for which the laboratory states its smallest claimable uncertainty.")})
 	}
-	if any(func(p calibration.Point) bool { return has(p.Remarks, codePhaseOutside) }) {
+	if some(func(p calibration.Point) bool { return has(p.Remarks, codePhaseOutside) }) {
 		n.list = append(n.list, Note{Mark: markPhaseOutside, Text: plain("The phase is outside the laboratory's scope.")})
 	}
 	if modulus {
 		n.list = append(n.list, Note{Mark: markRaised, Text: rich(raised, "modulus")})
 	}
-	if any(func(p calibration.Point) bool { return p.Reported.RaisedPhase }) {
+	if some(func(p calibration.Point) bool { return p.Reported.RaisedPhase }) {
 		n.list = append(n.list, Note{Mark: markRaisedPhase, Text: rich(raised, "phase")})
 	}
 	if a.reference >= 0 && (outside || modulus || len(a.r.Job.Scope) > 0) {

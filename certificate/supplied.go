@@ -58,7 +58,7 @@ func (a *author) supplied() Section {
 
 // markSupplied marks the facts whose values the customer supplied and reports whether there are any.
 func (a *author) markSupplied(facts Facts) bool {
-	any := false
+	marked := false
 	for _, d := range a.p.CustomerData {
 		key, _, ok := strings.Cut(d, ofDevice)
 		label := suppliedValues[key].label
@@ -66,11 +66,11 @@ func (a *author) markSupplied(facts Facts) bool {
 		if !ok || i < 0 {
 			continue
 		}
-		any = true
+		marked = true
 		last := &facts[i].Lines[len(facts[i].Lines)-1]
 		if mark := thin + markCustomer; !strings.HasSuffix(last.String(), mark) {
 			*last = append(*last, Span{Text: mark})
 		}
 	}
-	return any
+	return marked
 }

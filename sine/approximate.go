@@ -87,11 +87,11 @@ func (p *passes) read(s Settings) (Fit, error) {
 		}
 		look = -1
 		f, undecided := a.Fit()
-		if undecided != nil || f.inTune() && f.obvious() { // too early to tell: read on
-			return true, nil
+		if undecided == nil && !(f.inTune() && f.obvious()) {
+			early, p.whole = f, false
+			return false, nil
 		}
-		early, p.whole = f, false
-		return false, nil
+		return true, nil // in tune, or too early to tell: read on
 	})
 	p.frames = a.frames
 	if err != nil {

@@ -38,11 +38,11 @@ type fitter struct {
 	batch        factors
 }
 
-func newFitter(c constants, longest int) *fitter {
-	f := &fitter{grid: newGrid(c, longest), columns: newColumns(longest), coefficients: make([]float64, len(taus))}
+func newFitter(c constants) *fitter {
+	f := &fitter{grid: newGrid(c, most), columns: newColumns(most), coefficients: make([]float64, len(taus))}
 	each := cap(f.grid.pairs) * len(phis) * max(1, len(c.ridges))
 	for i := range f.components {
-		f.components[i] = component{series: newSeries(longest), y: make([]float64, longest), candidates: make([]candidate, 0, each)}
+		f.components[i] = component{series: newSeries(most), y: make([]float64, most), candidates: make([]candidate, 0, each)}
 	}
 	return f
 }

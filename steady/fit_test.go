@@ -105,7 +105,7 @@ func TestFitPlain(t *testing.T) {
 		name := (Averaged + Rule(i)).String()
 		for _, tau := range []float64{4, 11, 40} {
 			for merges := range 2 {
-				f := newFitter(c, most)
+				f := newFitter(c)
 				if merges == 1 {
 					f.grid.halve()
 				}

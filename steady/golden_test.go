@@ -46,7 +46,7 @@ func TestFit(t *testing.T) {
 		{40, -0.013056438385600637, 0.07188526870709269},
 		{60, -0.025345072311600096, 0.030299219448564355},
 	} {
-		f := newFitter(averaged(), most)
+		f := newFitter(averaged())
 		f.grid.use(10)
 		x := transient(0.8, 8, 0.1, 77, want.n)[2:]
 		for c, windows := range [][2][]float64{{x, nil}, {nil, x}, {x, x}} {

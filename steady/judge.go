@@ -46,9 +46,9 @@ func NewJudge(s Settings) (*Judge, error) {
 	}
 	switch s.Rule {
 	case Averaged:
-		j.fitter = newFitter(averaged(), most)
+		j.fitter = newFitter(averaged())
 	case Wary:
-		j.fitter = newFitter(wary(), most)
+		j.fitter = newFitter(wary())
 	case Skip:
 		j.offset = skipped(s.TauMax)
 	}

@@ -101,7 +101,7 @@ func TestMerged(t *testing.T) {
 	for k := range pairs {
 		pairs[k] = (x[2*k] + x[2*k+1]) / 2
 	}
-	f := newFitter(averaged(), most)
+	f := newFitter(averaged())
 	f.grid.halve()
 	f.grid.use(40)
 	want := f.fit([2][]float64{pairs[1:], nil})[0]
