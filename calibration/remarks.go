@@ -277,6 +277,10 @@ func (r *Result) jobRemarks() {
 	switch {
 	case ref < 0:
 		add("no-reference-point", "no point with a value at the reference frequency %g Hz: no deviations and no statement of conformity", j.Device.ReferenceFrequency)
+	case r.Points[ref].Plan.Recording == nil:
+		if k, on := j.Procedure.onMains(r.Points[ref].Plan.Frequency, 1); on {
+			add("reference-on-mains", "the reference frequency %g Hz lies on multiple %d of the mains frequency: hum in the display's value there, which cannot be seen, enters every deviation from the value at the reference frequency and every flatness statement", j.Device.ReferenceFrequency, k)
+		}
 	case r.Points[ref].Evidence.HumFrom != "":
 		add("reference-on-mains", "the reference frequency %g Hz lies on a multiple of the mains frequency: its hum term enters every deviation from the value at the reference frequency and every flatness statement", j.Device.ReferenceFrequency)
 	}

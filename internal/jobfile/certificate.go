@@ -50,7 +50,7 @@ func readCalibrated(t *table, m modulus) []calibration.CalibratedPoint {
 	case fromFile && len(rows) > 0:
 		t.wrong("table", "table and point are the same fact: allowed is one of them")
 	case fromFile:
-		if s := t.sheetOf("table", n); s != nil {
+		if s := t.sheetOf("table", n, sheetOptions{}); s != nil {
 			rows = readCalibratedSheet(t, s, m)
 		}
 	case !t.has("table") && !t.has("point"):

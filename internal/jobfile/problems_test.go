@@ -135,7 +135,7 @@ func TestProblems(t *testing.T) {
 		{"transfer.csv", "1; 2\n", "1; two\n", `transfer.csv:3:22: k: "two" is not a number`},
 		{"transfer.csv", "100; 1.000; 0;", "1; 1.000; 0;", `transfer.csv:4:1: amplifier[1].transfer.point: 1 Hz follows 1 Hz`},
 		{"transfer.csv", "100; 1.000; 0;", "100; 1.000; ;", `phase: phase and U_phase go together`},
-		{"transfer.csv", "100; 1.000; 0; 100; 0.5; 2", "100; 1.000", `transfer.csv:4:1: wrong number of fields`},
+		{"transfer.csv", "100; 1.000; 0; 100; 0.5; 2", "100; 1.000", `transfer.csv:4:1: 2 fields, the headings have 6`},
 		{"transfer.csv", "100; 1.000; 0; 100; 0.5; 2", "100; 1.000; 0; 100; \"0.5; 2", `transfer.csv:`},
 		{"transfer.csv", "1; 0.999", "\xff; 0.999", `transfer.csv:1:1: not UTF-8 text`},
 		{"transfer.csv", "U_phase [mrad]", "phase [rad]", `transfer.csv:2:61: column phase stands twice`},

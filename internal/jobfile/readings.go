@@ -95,13 +95,17 @@ func wrongReading(name string, v quantity.Value, device quantity.Unit) string {
 func readReadingFile(t *table, device quantity.Unit, f float64, sheets map[*sheet]position) (out []calibration.Reading) {
 	defer t.close()
 	t.text("file")
+	options := sheetOptions{delimiter: t.optionalChoice("delimiter", ";", ",", "|", "tab"), decimal: t.optionalChoice("decimal", ".", ",")}
+	if n, ok := t.optionalWhole("header_lines", 0, 1000); ok {
+		options.above = int(n)
+	}
 	mapping := t.optionalTable("columns")
 	explicit := readMapping(mapping)
 	n, ok := t.one("file", kindText, "")
 	if !ok {
 		return nil
 	}
-	s := t.sheetOf("file", n)
+	s := t.sheetOf("file", n, options)
 	if s == nil {
 		return nil
 	}

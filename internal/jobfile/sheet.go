@@ -21,6 +21,13 @@ type sheet struct {
 	shared bool         // rows are chosen by their frequency
 }
 
+// sheetOptions overrule how a CSV file is read. The zero value overrules nothing.
+type sheetOptions struct {
+	delimiter string // ";", ",", "|" or "tab"; "" the one that stands most often in the headings
+	decimal   string // "," where numbers have a decimal comma
+	above     int    // lines above the headings that are left out
+}
+
 type cell struct {
 	text string
 	at   position
@@ -29,7 +36,7 @@ type cell struct {
 const mostRows = 100_000
 
 // sheetOf reads the CSV file that n names. It is nil, with the reason recorded, where that is not possible.
-func (t *table) sheetOf(key string, n *node) *sheet {
+func (t *table) sheetOf(key string, n *node, o sheetOptions) *sheet {
 	name, err := resolve(n.at.file, n.text)
 	if err != nil {
 		t.d.wrong(n.at, t.key(key), "%v", err)
@@ -43,7 +50,7 @@ func (t *table) sheetOf(key string, n *node) *sheet {
 		t.d.wrong(n.at, t.key(key), "%s: %v", name, err)
 		return nil
 	}
-	s, problem := parseSheet(name, bytes.TrimPrefix(content, []byte("\ufeff")))
+	s, problem := parseSheet(name, bytes.TrimPrefix(content, []byte("\ufeff")), o)
 	if problem != nil {
 		t.d.problems = append(t.d.problems, *problem)
 		s = nil
@@ -52,15 +59,19 @@ func (t *table) sheetOf(key string, n *node) *sheet {
 	return s
 }
 
-func parseSheet(name string, content []byte) (*sheet, *Problem) {
+func parseSheet(name string, content []byte, o sheetOptions) (*sheet, *Problem) {
 	wrong := func(line, column int, text string) *Problem {
 		return &Problem{File: name, Line: line, Column: column, Text: text}
 	}
 	if !utf8.Valid(content) {
 		return nil, wrong(1, 1, "not UTF-8 text: save the file as CSV in UTF-8")
 	}
+	content = commented(content, o.above)
 	r := csv.NewReader(bytes.NewReader(content))
-	r.Comma = delimiterOf(string(content))
+	r.Comma = delimiterOf(string(content), o.delimiter)
+	if r.Comma == ',' && o.decimal == "," {
+		return nil, wrong(1, 1, "the comma cannot be decimal mark and delimiter at once: state the delimiter")
+	}
 	r.TrimLeadingSpace = true
 	r.Comment = '#'
 	starts := lineStarts(content)
@@ -72,12 +83,19 @@ func parseSheet(name string, content []byte) (*sheet, *Problem) {
 		}
 		var at *csv.ParseError
 		if errors.As(err, &at) {
-			return nil, wrong(at.Line, at.Column, at.Err.Error())
+			text := at.Err.Error()
+			if errors.Is(err, csv.ErrFieldCount) {
+				text = fmt.Sprintf("%d fields, the headings have %d: a decimal comma with the comma as delimiter?", len(record), len(s.header))
+			}
+			return nil, wrong(at.Line, at.Column, text)
 		}
 		row := make([]cell, len(record))
 		for i, text := range record {
 			line, column := r.FieldPos(i)
-			row[i] = cell{strings.TrimSpace(text), position{name, line, characters(content, starts[line-1], column)}}
+			if text = strings.TrimSpace(text); o.decimal == "," && s.header != nil {
+				text = strings.Replace(text, ",", ".", 1)
+			}
+			row[i] = cell{text, position{name, line, characters(content, starts[line-1], column)}}
 		}
 		if s.header == nil {
 			s.header = row
@@ -98,8 +116,31 @@ func characters(content []byte, start, column int) int {
 	return utf8.RuneCount(content[start:min(start+column-1, len(content))]) + 1
 }
 
-// delimiterOf is the separator that stands most often in the first line that is no comment.
-func delimiterOf(content string) rune {
+// commented makes comments of the first lines, so that they are left out and the numbers of the others stay.
+func commented(content []byte, lines int) []byte {
+	out := bytes.Clone(content)
+	for start := 0; lines > 0 && start < len(out); lines-- {
+		if out[start] != '\n' && out[start] != '\r' {
+			out[start] = '#'
+		}
+		end := bytes.IndexByte(out[start:], '\n')
+		if end < 0 {
+			break
+		}
+		start += end + 1
+	}
+	return out
+}
+
+// delimiterOf is the delimiter stated, or the separator that stands most often in the first line that is no comment.
+func delimiterOf(content, stated string) rune {
+	switch stated {
+	case "tab":
+		return '\t'
+	case "":
+	default:
+		return rune(stated[0])
+	}
 	best := ','
 	for line := range strings.Lines(content) {
 		if line[0] == '#' || strings.TrimSpace(line) == "" {
