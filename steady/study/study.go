@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"strings"
-	"sync"
 
 	"plumbline/steady"
 )
@@ -47,31 +45,27 @@ type Report struct {
 	Rows []Row
 }
 
-// Run carries out every scenario with so many runs. The same runs and seed give the same report on any number of processors.
+// Run carries out every scenario with so many runs, one after the other.
 func Run(runs int, seed uint64) Report {
-	list := scenarios()
-	report := Report{Runs: runs, Seed: seed, Rows: make([]Row, len(list))}
-	var group sync.WaitGroup
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i, s := range list {
-		slots <- struct{}{}
-		group.Go(func() {
-			report.Rows[i] = s.row(runs, seed, uint64(i)<<32)
-			<-slots
-		})
+	report := Report{Runs: runs, Seed: seed}
+	for i := range Count() {
+		report.Rows = append(report.Rows, Scenario(i, runs, seed))
 	}
-	group.Wait()
 	return report
 }
 
-// row runs one scenario.
-func (s scenario) row(runs int, seed, stream uint64) Row {
+// Count is the number of scenarios.
+func Count() int { return len(scenarios()) }
+
+// Scenario carries out one scenario, the first being 0. Scenarios share nothing, so they may be carried out at the same time.
+func Scenario(place, runs int, seed uint64) Row {
+	s := scenarios()[place]
 	row := Row{Scenario: s.name, Kind: s.kind, Told: s.told, Repeated: s.repeat, Runs: runs}
 	for i, rule := range rules {
 		row.Outcomes[i] = Outcome{Rule: rule, TauMax: s.tauMax(rule)}
 	}
 	for run := range runs {
-		one := newRun(s, rand.New(rand.NewPCG(seed, stream+uint64(run))))
+		one := newRun(s, rand.New(rand.NewPCG(seed, uint64(place)<<32+uint64(run))))
 		row.Oracle += float64(oracle(one.transients[0], one.covariance, target)) / float64(runs)
 		for i := range row.Outcomes {
 			one.judge(s, &row.Outcomes[i])
