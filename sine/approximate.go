@@ -20,7 +20,8 @@ const (
 	significant  = 5     // amplitude over its standard deviation that makes a line
 	wrapping     = 0.3   // cycles over a block from which the block phases may have wrapped
 	coherent     = 0.8
-	emptyReads   = 100 // in a row that end the patience
+	mainsWander  = 1e-3 // relative, how far the mains may be from its nominal frequency
+	emptyReads   = 100  // in a row that end the patience
 )
 
 // Source opens a recording at its first frame. next fills dst[c][0:n] with the next n <= len(dst[0]) frames and returns io.EOF with n == 0 at the end.
@@ -195,7 +196,19 @@ func (p *passes) settled(s *Settings, fit Fit) error {
 	if l, err := p.spectrum(*s); err == nil {
 		found = l.strongest
 	}
-	return fmt.Errorf("sine: %w within %g %% of %.6g Hz: the strongest is at %.5g Hz", ErrNoLine, 100*reach, p.nominal, found)
+	return p.noLine(*s, found)
+}
+
+// noLine is the error that no line stands out near the frequency wanted, and why the strongest one there is does not count.
+func (p *passes) noLine(s Settings, strongest float64) error {
+	what := "the strongest is at"
+	if k, d := NearestMains(strongest, s.Mains, float64(max(s.Frames, p.frames))/s.Rate); s.Mains > 0 && (d < lobe || math.Abs(strongest-float64(k)*s.Mains) < mainsWander*strongest) {
+		what = "there is only the mains, at"
+		if k > 1 {
+			what = fmt.Sprintf("there is only multiple %d of the mains, at", k)
+		}
+	}
+	return fmt.Errorf("sine: %w within %g %% of %.6g Hz: %s %.5g Hz", ErrNoLine, 100*reach, p.nominal, what, strongest)
 }
 
 // offset is the difference of the refined frequency from that of the regressors in cycles over a block.

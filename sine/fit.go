@@ -1,7 +1,11 @@
 // Package sine is the sine approximation of sampled signals: amplitude, phase, frequency, harmonics, residual and block series of several channels at one shared frequency.
 package sine
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+	"math"
+)
 
 // Settings of an approximation. Every field that may be zero says so.
 type Settings struct {
@@ -67,6 +71,14 @@ type Block struct {
 	Variance []float64    // per channel: residual variance
 	Weight   int          // elementary blocks merged in it
 	Rejected bool         // disturbed: not used. Z and Variance are NaN where samples were missing
+	Cause    int          // index of the channel whose residual stood out most in a rejected block; -1 where none is known to
+}
+
+// Samples are the numbers of the first and the last sample of a rejected block, 1 = first of the recording.
+func (f Fit) Samples(b Block) (first, last int64) {
+	n := int64(f.BlockSize) * int64(max(1, b.Weight))
+	first = int64(math.Round(b.Time*f.Rate-float64(n-1)/2)) + 1
+	return first, first + n - 1
 }
 
 // Step is a step in the phase common to all channels, as dropped samples make it.
@@ -76,6 +88,18 @@ type Step struct {
 	Time   float64 // of that frame, s from the first sample
 	Lost   float64 // time missing from the recording, s; negative where time was inserted. Known modulo one period: |Lost| <= 1/(2f)
 }
+
+// ChannelError is what is wrong with one channel of a recording.
+type ChannelError struct {
+	Channel int // index
+	Err     error
+}
+
+// Error names the channel by its number among those approximated, 1 = first.
+func (e ChannelError) Error() string { return fmt.Sprintf("channel %d: %v", e.Channel+1, e.Err) }
+
+// Unwrap returns what is wrong.
+func (e ChannelError) Unwrap() error { return e.Err }
 
 // What can be wrong with a recording, wrapped in the errors that say where.
 var (

@@ -40,7 +40,7 @@ func (f Fit) Ratio(d, r int) (Ratio, error) {
 			return Ratio{}, fmt.Errorf("sine: ratio: channel %d of %d", c+1, len(f.Channels))
 		}
 		if a, std := cmplx.Abs(f.Channels[c].Amplitude), f.Channels[c].Std; !(a > significant*std) {
-			return Ratio{}, fmt.Errorf("sine: ratio: channel %d: %w: amplitude %.3g, %d times its standard deviation %.3g is needed", c+1, ErrNoLine, a, significant, std)
+			return Ratio{}, fmt.Errorf("sine: ratio: %w", ChannelError{c, fmt.Errorf("%w: amplitude %.3g, %d times its standard deviation %.3g is needed", ErrNoLine, a, significant, std)})
 		}
 	}
 	var q Ratio
@@ -94,8 +94,8 @@ func (f Fit) value(d, r int) (complex128, error) {
 	}
 	block := math.Sqrt(noise / weight * 2 / float64(f.BlockSize))
 	if modulus/weight < strongest*block {
-		return 0, fmt.Errorf("sine: ratio: %w: the phase of channel %d is not steady (coherence %.2g) and its amplitude is only %.2g times the noise of a block",
-			ErrNoLine, r+1, cmplx.Abs(means[1])/modulus, modulus/weight/block)
+		return 0, fmt.Errorf("sine: ratio: %w", ChannelError{r, fmt.Errorf("%w: its phase is not steady (coherence %.2g) and its amplitude is only %.2g times the noise of a block",
+			ErrNoLine, cmplx.Abs(means[1])/modulus, modulus/weight/block)})
 	}
 	return cross / complex(square, 0), nil
 }

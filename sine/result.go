@@ -65,9 +65,10 @@ func placed(steps []Step, blocks []Block) []Step {
 func (an *analysis) blocks() []Block {
 	blocks := make([]Block, an.len())
 	for i := range blocks {
-		b := Block{Time: float64(an.at[i]) / (2 * an.basis.rate), Weight: an.weight[i], Rejected: an.disturbed(i, an.limit)}
+		b := Block{Time: float64(an.at[i]) / (2 * an.basis.rate), Weight: an.weight[i], Rejected: an.disturbed(i, an.limit), Cause: -1}
 		if b.Rejected {
 			b.Weight += an.spoiled[i]
+			b.Cause = an.cause(i)
 		}
 		for c := range an.channels {
 			b.Z = append(b.Z, an.common(i, c))
@@ -76,6 +77,25 @@ func (an *analysis) blocks() []Block {
 		blocks[i] = b
 	}
 	return blocks
+}
+
+// cause is the channel whose residual in block i exceeds its limit most, or is no number; -1 where that holds for none or for all of several.
+func (an *analysis) cause(i int) int {
+	most, at, missing := 1.0, -1, 0
+	for c, limit := range an.limit {
+		v := an.variance[i*an.channels+c] / limit
+		if math.IsNaN(v) {
+			v = math.Inf(1)
+			missing++
+		}
+		if v > most {
+			most, at = v, c
+		}
+	}
+	if missing == an.channels && missing > 1 {
+		return -1
+	}
+	return at
 }
 
 // channel joins the used blocks of channel c. nominal are the mains lines by the settings.

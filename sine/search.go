@@ -43,7 +43,7 @@ func (p *passes) search(s Settings) (float64, error) {
 		peak = l.peak(p.nominal-half, p.nominal+half, func(f float64) bool { return math.Abs(f-float64(hum)*s.Mains) < lobe*l.line })
 	}
 	if !l.standsOut(peak) {
-		return 0, fmt.Errorf("sine: %w within %g %% of %.6g Hz: the strongest is at %.5g Hz", ErrNoLine, 100*reach, p.nominal, l.strongest)
+		return 0, p.noLine(s, l.strongest)
 	}
 	other := l.peak(max(lowest*p.nominal, lobe*l.line), math.Inf(1), func(f float64) bool { return mainsLine(f, s.Mains, l.line) })
 	if times := l.amplitudes(other, peak); times > outdone {
