@@ -18,7 +18,8 @@ const readFrames = 1 << 14
 type acquisition struct {
 	fit               sine.Fit
 	ratio             sine.Ratio
-	reference, device int // indices of the channels in the fit
+	reference, device int   // indices of the channels in the fit
+	columns           []int // their numbers in the recording
 	findings          []recording.Finding
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
 	steps             [2]float64          // quantisation steps of reference and device, V
@@ -35,7 +36,7 @@ func (j *Job) acquire(p PointPlan, rec recording.Recording, reference, device Ch
 	}
 	a.reference, a.device = 0, 1
 	if a.ratio, err = a.fit.Ratio(a.device, a.reference); err != nil {
-		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
+		return a, a.failed(rec.Name, err)
 	}
 	return a, nil
 }
@@ -65,7 +66,7 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 			ch.FullScale = c.FullScale() / scale
 		}
 	}
-	pass.inspector = recording.NewInspector(info)
+	pass.info, pass.inspector = info, recording.NewInspector(info)
 	if err := j.admissible(p, rec); err != nil {
 		return a, err
 	}
@@ -82,12 +83,12 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 		}
 		pass.keep(all)
 	}
-	a.fit, a.findings = fit, pass.findings
+	a.fit, a.findings, a.columns = fit, pass.findings, pass.columns
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
 		return a, refused
 	}
 	if err != nil {
-		return a, fmt.Errorf("recording %s: %w", rec.Name, err)
+		return a, a.failed(rec.Name, err)
 	}
 	return a, nil
 }
@@ -144,12 +145,13 @@ func (c Chain) step(rec recording.Recording, scale float64) float64 {
 	return 0
 }
 
-// pass reads a recording once for every pass of the approximation, and inspects it on the first.
+// pass reads a recording once for every pass of the approximation, and inspects it on the first whole one.
 type pass struct {
 	rec       recording.Recording
+	info      recording.Info // as the inspector is to take it
 	columns   []int
 	scale     []float64
-	inspector *recording.Inspector // nil after the first pass
+	inspector *recording.Inspector // nil after the first whole pass
 	findings  []recording.Finding
 }
 
@@ -158,6 +160,9 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 	r, err := p.rec.Open()
 	if err != nil {
 		return nil, err
+	}
+	if p.inspector != nil { // a pass that was broken off does not count
+		p.inspector = recording.NewInspector(p.info)
 	}
 	all := make([][]float64, len(p.rec.Info.Channels))
 	for c := range all {

@@ -7,7 +7,6 @@ import (
 
 	"plumbline/quantity"
 	"plumbline/recording"
-	"plumbline/sine"
 )
 
 // Limits above which something is worth a remark. None of them changes a reported value.
@@ -78,8 +77,9 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 		p.remark(string(f.Code), "recording %s, %s", p.Plan.Exchanged.Name, f.Text)
 	}
 	if n := p.Evidence.Rejected; n > 0 {
-		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out", n, n+p.Evidence.Blocks)
+		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out%s", n, n+p.Evidence.Blocks, a.rejectedBlocks())
 	}
+	p.remarkPhase(a)
 	if p.Evidence.FromResidual {
 		p.remark("few-blocks", "the recording holds only %d blocks: type A comes from the residual of the approximation, which takes the noise as white", len(p.Evidence.LnRatio))
 	}
@@ -232,15 +232,6 @@ func (j *Job) swapped(p Point) error {
 		return fmt.Errorf("recording %s: channels %d (reference) and %d (device) look swapped: ratio device to reference %.4g, expected about %.4g", p.Plan.Recording.Name, j.ReferenceChain.Column, j.DeviceChain.Column, measured, expected)
 	}
 	return nil
-}
-
-// lostSamples refuses a recording whose phase jumps.
-func lostSamples(fit sine.Fit, name string) error {
-	if len(fit.Steps) == 0 {
-		return nil
-	}
-	s := fit.Steps[0]
-	return fmt.Errorf("recording %s: about %.0f samples are missing or repeated near sample %.0f (the phase steps there), %d such places", name, math.Abs(s.Lost)*fit.Rate, float64(s.Sample), len(fit.Steps))
 }
 
 // remarkSimulation says where first order and Monte Carlo differ by more than the two digits U is stated with.
