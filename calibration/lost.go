@@ -25,8 +25,8 @@ func (a acquisition) lostSamples(name string, nominal float64) error {
 	fit := a.fit
 	if len(fit.Steps) > 0 {
 		s := fit.Steps[0]
-		return fmt.Errorf("recording %s: %.3g ms (%.2g samples) are missing or repeated near sample %d (the phase steps there), %d such places",
-			name, 1e3*math.Abs(s.Lost), math.Abs(s.Lost)*fit.Rate, s.Sample, len(fit.Steps))
+		return fmt.Errorf("recording %s: samples are missing or repeated near sample %d, where the phase steps by %.3g ms (%.2g samples in the mean of the channels); such places: %d",
+			name, s.Sample, 1e3*math.Abs(s.Lost), math.Abs(s.Lost)*fit.Rate, len(fit.Steps))
 	}
 	if len(fit.Channels) < 2 {
 		return nil
