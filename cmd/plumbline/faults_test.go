@@ -83,8 +83,8 @@ func TestFaultsAreRefused(t *testing.T) {
 		{"clipped", simulator.Point{Frequency: 20, Level: 4 * quantity.StandardGravity, Duration: 10}, func(b *simulator.Bench) { b.Exciter.Level = 50 }, []string{"channel 2", "clipped", "samples"}},
 		{"flat", point20, func(b *simulator.Bench) { b.Faults.Flat = 1 }, []string{"channel 1", "constant"}},
 		{"swapped", point20, func(b *simulator.Bench) { b.Faults.Swapped = true }, []string{"swapped", "expected"}},
-		{"samples dropped", point20, func(b *simulator.Bench) { b.Faults.Dropped = 7 }, []string{"samples are missing", "near sample"}},
-		{"samples dropped in one channel", point20, func(b *simulator.Bench) { b.Faults.Dropped, b.Faults.DroppedChannel = 7, 2 }, []string{"samples are missing"}},
+		{"samples dropped", point20, func(b *simulator.Bench) { b.Faults.Dropped = 7 }, []string{"7 samples", "missing", "near sample"}},
+		{"samples dropped in one channel", point20, func(b *simulator.Bench) { b.Faults.Dropped, b.Faults.DroppedChannel = 7, 2 }, []string{"are missing"}},
 		{"another frequency", simulator.Point{Frequency: 27, Level: 1, Duration: 10}, nil, []string{"no line within 3 % of 20 Hz", "26.999"}},
 		{"too short", simulator.Point{Frequency: 20, Level: 1, Duration: 0.4}, nil, []string{"periods", "10"}},
 	} {
