@@ -20,6 +20,7 @@ type acquisition struct {
 	ratio             sine.Ratio
 	reference, device int   // indices of the channels in the fit
 	columns           []int // their numbers in the recording
+	impulses          []impulses
 	findings          []recording.Finding
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
 	steps             [2]float64          // quantisation steps of reference and device, V
@@ -50,7 +51,7 @@ func (j *Job) acquireDevice(p PointPlan, orders []int) (acquisition, error) {
 
 // approximate inspects and approximates the channels at the ends of chains. Samples become volts at the recorder.
 func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, chains ...Chain) (a acquisition, err error) {
-	pass, info := &pass{rec: rec}, rec.Info
+	pass, info := &pass{rec: rec, frequency: p.Frequency}, rec.Info
 	info.Channels = slices.Clone(info.Channels)
 	for i, c := range chains {
 		if c.Column < 1 || c.Column > len(rec.Info.Channels) {
@@ -83,7 +84,7 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 		}
 		pass.keep(all)
 	}
-	a.fit, a.findings, a.columns = fit, pass.findings, pass.columns
+	a.fit, a.findings, a.columns, a.impulses = fit, pass.findings, pass.columns, pass.impulses
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
 		return a, refused
 	}
@@ -149,10 +150,12 @@ func (c Chain) step(rec recording.Recording, scale float64) float64 {
 type pass struct {
 	rec       recording.Recording
 	info      recording.Info // as the inspector is to take it
+	frequency float64        // nominal, Hz
 	columns   []int
 	scale     []float64
 	inspector *recording.Inspector // nil after the first whole pass
 	findings  []recording.Finding
+	impulses  []impulses // of the columns
 }
 
 // open starts one pass; next fills the two channels with volts.
@@ -163,6 +166,10 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 	}
 	if p.inspector != nil { // a pass that was broken off does not count
 		p.inspector = recording.NewInspector(p.info)
+		p.impulses = make([]impulses, len(p.columns))
+		for i := range p.impulses {
+			p.impulses[i] = newImpulses(p.frequency, p.info.Rate)
+		}
 	}
 	all := make([][]float64, len(p.rec.Info.Channels))
 	for c := range all {
@@ -183,6 +190,9 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 				part[c] = part[c][:n]
 			}
 			p.inspector.Add(part)
+			for i, column := range p.columns {
+				p.impulses[i].add(part[column-1], p.scale[i])
+			}
 		}
 		for i, column := range p.columns {
 			for k, v := range part[column-1][:n] {

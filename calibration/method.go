@@ -81,7 +81,7 @@ func (j *Job) measureRatio(plan PointPlan, orders []int) (Point, *acquisition) {
 		err = j.level(&p)
 	}
 	if err == nil {
-		err = errors.Join(j.swapped(p), a.lostSamples(plan.Recording.Name, plan.Frequency))
+		err = errors.Join(j.swapped(p), a.lostSamples(plan.Recording.Name, plan.Frequency), a.impulsive(plan.Recording.Name))
 	}
 	if err != nil {
 		return refused(plan, err)
@@ -100,7 +100,7 @@ func (j *Job) measureExchanged(plan PointPlan, orders []int) (Point, *acquisitio
 	}
 	b, err := j.acquire(plan, *plan.Exchanged, j.DeviceChain, j.ReferenceChain, orders) // the reference now is in the device's channel
 	if err == nil {
-		err = b.lostSamples(plan.Exchanged.Name, plan.Frequency)
+		err = errors.Join(b.lostSamples(plan.Exchanged.Name, plan.Frequency), b.impulsive(plan.Exchanged.Name))
 	}
 	if err == nil && math.Abs(b.fit.Frequency/p.Frequency-1) > remarkFrequency {
 		err = fmt.Errorf("recording %s: %g Hz, but %g Hz in recording %s: the two must be made at one frequency", plan.Exchanged.Name, b.fit.Frequency, p.Frequency, plan.Recording.Name)
@@ -145,7 +145,7 @@ func (j *Job) measureAgainstLevel(plan PointPlan, orders []int) (Point, *acquisi
 	}
 	a, err := j.acquireDevice(plan, orders)
 	if err == nil {
-		err = a.lostSamples(plan.Recording.Name, plan.Frequency)
+		err = errors.Join(a.lostSamples(plan.Recording.Name, plan.Frequency), a.impulsive(plan.Recording.Name))
 	}
 	if err != nil {
 		return refused(plan, err)

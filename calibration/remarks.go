@@ -80,6 +80,7 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 		p.remark("blocks-rejected", "%d of %d blocks were disturbed and left out%s", n, n+p.Evidence.Blocks, a.rejectedBlocks())
 	}
 	p.remarkPhase(a)
+	p.remarkImpulses(a)
 	if p.Evidence.FromResidual {
 		p.remark("few-blocks", "the recording holds only %d blocks: type A comes from the residual of the approximation, which takes the noise as white", len(p.Evidence.LnRatio))
 	}
