@@ -107,7 +107,7 @@ func TestEarlyShift(t *testing.T) {
 		x := record(10000, 1000, noisy(r, 1e-4, tone(1, 80, 0.2)), noisy(r, 1e-4, tone(1, 80, 0.5)))
 		x[1][10+r.IntN(480)] += 3
 		f := accumulate(t, x, Settings{Rate: 1000, Frequency: 80, Harmonics: 5, Drift: 1, Frames: 10000}, 5000)
-		if k := f.EarlyShift(1, 0); k != 0 || !f.Blocks[0].Rejected {
+		if k := f.EarlyShift(1, 0); k != 0 || !f.Blocks[0].Rejected || f.Blocks[0].Cause != 1 {
 			t.Errorf("a click: %d", k)
 		}
 	}
