@@ -71,6 +71,7 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 	if err := j.admissible(p, rec); err != nil {
 		return a, err
 	}
+	defer func() { err = errors.Join(err, pass.close()) }()
 	fit, err := sine.Approximate(pass.open, len(chains), sine.Settings{
 		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
 		Mains: j.Procedure.Mains, Orders: orders, Frames: max(0, rec.Info.Frames),
@@ -148,6 +149,7 @@ func (c Chain) step(rec recording.Recording, scale float64) float64 {
 
 // pass reads a recording once for every pass of the approximation, and inspects it on the first whole one.
 type pass struct {
+	reader    recording.Reader // of the pass under way; nil between passes
 	rec       recording.Recording
 	info      recording.Info // as the inspector is to take it
 	frequency float64        // nominal, Hz
@@ -160,10 +162,14 @@ type pass struct {
 
 // open starts one pass; next fills the two channels with volts.
 func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
+	if err := p.close(); err != nil {
+		return nil, err
+	}
 	r, err := p.rec.Open()
 	if err != nil {
 		return nil, err
 	}
+	p.reader = r
 	if p.inspector != nil { // a pass that was broken off does not count
 		p.inspector = recording.NewInspector(p.info)
 		p.impulses = make([]impulses, len(p.columns))
@@ -183,7 +189,7 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 		}
 		n, err := r.Read(part)
 		if err != nil {
-			return 0, p.end(r, err)
+			return 0, p.end(err)
 		}
 		if p.inspector != nil {
 			for c := range part {
@@ -204,15 +210,25 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 }
 
 // end closes the reader and keeps what the first pass found.
-func (p *pass) end(r recording.Reader, err error) error {
+func (p *pass) end(err error) error {
 	if p.inspector != nil && errors.Is(err, io.EOF) {
 		p.keep(p.inspector.Findings())
 		p.inspector = nil
 	}
-	if e := r.Close(); e != nil && errors.Is(err, io.EOF) {
+	if e := p.close(); e != nil && errors.Is(err, io.EOF) {
 		return e
 	}
 	return err
+}
+
+// close closes the reader of the pass that is under way, if there is one: a pass may be broken off.
+func (p *pass) close() error {
+	r := p.reader
+	if r == nil {
+		return nil
+	}
+	p.reader = nil
+	return r.Close()
 }
 
 // keep keeps the findings about the channels used and about all channels.
