@@ -120,10 +120,10 @@ func splitNumber(t string, spec kindSpec) (number float64, rest string, err erro
 	if err := afterNumber(body[:n], rest); err != nil {
 		return 0, "", err
 	}
-	return number, rest, checkSense(number, signed, spec)
+	return number, rest, checkSense(number, signed, strings.TrimSpace(rest) == "dB", spec)
 }
 
-func checkSense(x float64, signed bool, spec kindSpec) error {
+func checkSense(x float64, signed, logarithmic bool, spec kindSpec) error {
 	switch {
 	case signed && x < 0:
 		return fmt.Errorf("a sign behind ±")
@@ -131,7 +131,7 @@ func checkSense(x float64, signed bool, spec kindSpec) error {
 		return fmt.Errorf("%s is not negative", spec.article())
 	case spec.sense == positive && x <= 0:
 		return fmt.Errorf("%s is above zero", spec.article())
-	case spec.sense == notZero && x == 0:
+	case spec.sense == notZero && x == 0 && !logarithmic: // 0 dB is a gain of one
 		return fmt.Errorf("%s is not zero", spec.article())
 	}
 	return nil

@@ -105,3 +105,13 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// A gain of 0 dB is one; a gain of 0 V/V is none.
+func TestZeroGain(t *testing.T) {
+	if v, err := Parse("0 dB", Gain); err != nil || v.SI != 1 {
+		t.Errorf("0 dB: %v, %v, want a gain of 1", v.SI, err)
+	}
+	if _, err := Parse("0 V/V", Gain); err == nil {
+		t.Error("0 V/V: accepted as a gain")
+	}
+}
