@@ -35,6 +35,7 @@ var rooms = []room{
 	{name: "certificate", computes: true, imports: []string{"quantity", "uncertainty", "calibration", "conformity", "figure"}},
 	{name: "certificate/*", computes: true, imports: []string{"quantity", "uncertainty", "calibration", "conformity", "figure", "certificate"}},
 	{name: "bench", imports: []string{"quantity", "recording", "sine", "steady", "plan"}},
+	{name: "bench/benchtest", imports: []string{"quantity", "recording", "sine", "steady", "bench"}},
 	{name: "internal/assets"},
 	{name: "internal/clauses"},
 	{name: "internal/clauses/cmd", imports: []string{"internal/clauses"}},
@@ -50,8 +51,9 @@ var rooms = []room{
 	{name: "scripts/*"},
 }
 
-// besides is what the tests of any package may import on top of that: recordings to test with come from the simulator and the readers.
-var besides = append(slices.Clone(top), "internal/simulator", "internal/format", "internal/format/*", "internal/assets")
+// besides is what the tests of any package may import on top of that: recordings to test with come from
+// the simulator and the readers, benches from their suite.
+var besides = append(slices.Clone(top), "bench", "bench/benchtest", "internal/simulator", "internal/format", "internal/format/*", "internal/assets")
 
 func TestHouse(t *testing.T) {
 	sources, err := goFiles(".")

@@ -48,9 +48,13 @@ func (s Signal) check() error {
 }
 
 // Exciter moves the table. Every driver passes the suite of package benchtest.
+//
+// Between what the exciter puts out and what the digitizer shows of it lies a delay that the driver need not know. It stays the same while one tone plays on in one
+// acquisition; tones whose frequencies are multiples of one of them stay locked to it. Run relies on no more than that.
 type Exciter interface {
 	// Drive asks for a signal from now on and returns when the request is accepted. The output goes there continuous in phase and in amplitude, and stays there until
 	// the next request. An error says that the request was not accepted; the output is then as before, or off.
+	// More tones than the instrument can put out at once are refused with ErrTones: Run then does without pre-distortion and measures no multisine.
 	Drive(ctx context.Context, s Signal) error
 	// Halt takes the output down to silence within half a second, a ramp where the instrument still obeys, and leaves it off: after that Drive is refused with ErrHalted. It may be
 	// called at any time and from any goroutine, before the first Drive, twice, after errors and after the instrument was lost; then it says what it could not do.
@@ -61,7 +65,7 @@ type Exciter interface {
 type Digitizer interface {
 	// Acquire starts an acquisition of all channels. Its reader delivers volts, or fractions of full scale, frame after frame without a gap. Read waits for at least one
 	// frame, at most half a second of them at a time, and never longer than the driver's time limit: an instrument that stays silent is ErrLost, frames that were
-	// missed are ErrGap, and the end of ctx ends a Read that waits. Close ends the acquisition; it may be called twice.
+	// missed are ErrGap, and the end of ctx ends a Read that waits with the error of ctx. Close ends the acquisition; it may be called twice.
 	Acquire(ctx context.Context) (recording.Reader, error)
 }
 
@@ -70,4 +74,5 @@ var (
 	ErrHalted = errors.New("the exciter was halted")
 	ErrLost   = errors.New("the instrument does not answer")
 	ErrGap    = errors.New("frames were lost")
+	ErrTones  = errors.New("more tones than the exciter puts out at once")
 )

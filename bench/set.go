@@ -15,6 +15,8 @@ type Set struct {
 	Reference Input
 	Device    Input
 	Steps     []Step
+	Done      []int // numbers of the steps, from 0, that an earlier part of the run kept: measured again only when the operator asks
+	Tried     []int // attempts each step has behind it; nil: none
 	Quiet     float64 // s, length of the check with the exciter silent before the first drive; 0 none
 	Harmonics int     // of the approximation
 	Drift     int     // order of the Legendre drift of a block
@@ -58,6 +60,19 @@ type Step struct {
 	Block      float64         // s, whole cycles of every line
 	Longest    float64         // s from the start of the drive, after which the point is not reached
 	Distortion float64         // largest distortion of the motion wanted, relative; above it pre-distortion is tried; 0: none is
+}
+
+// Report is what a run came to. It is complete as far as the run went, with an error too.
+type Report struct {
+	Kept    []Kept  // in the order in which they were kept; a step that was repeated stands again, its last one counts
+	Skipped []int   // steps the operator skipped, from 0
+	Seconds float64 // of the digitizer's clock, all acquisitions together
+}
+
+// Kept is a step whose recording is complete on disk.
+type Kept struct {
+	Outcome
+	Name string // of the recording
 }
 
 // Archive keeps what a run records. Every method returns after its content is safe on disk.
@@ -132,7 +147,7 @@ const (
 
 // Command is what the operator asks for unasked.
 type Command struct {
-	Kind string // "pause", "resume", "repeat", "skip", "keep", "note", "stop"
+	Kind string // "pause", "resume", "repeat", "skip", "keep", "longer" (the limit of the running step is doubled), "note", "stop"
 	Step int    // for "repeat": the step to be measured again
 	Text string // for "note" and "keep"
 	Name string
