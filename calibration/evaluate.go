@@ -115,13 +115,22 @@ func (p *Point) evaluate(job *Job, set *uncertainty.Set, n, workers int) {
 		return
 	}
 	p.Budget, p.Simulation, p.Sensitivity = budget, sim, budget.Value
-	p.Reported = report(budget, sim, p.HasPhase)
+	p.Reported = report(set, budget, sim, p.HasPhase)
+	p.remarkUnstable("value", sim, job.Procedure)
 	p.applyScope(job.Scope)
+}
+
+// remarkUnstable says that the most trials allowed did not make the digits stable that the procedure asks for.
+func (p *Point) remarkUnstable(of string, sim uncertainty.Simulation, procedure Procedure) {
+	if procedure.Digits > 0 && !sim.Stable {
+		p.remark("trials-not-stable", "Monte Carlo evaluation of the %s at %g Hz: %d significant digits of u and U are not stable after %d trials, the most procedure %q allows",
+			of, p.StatedFrequency(), procedure.Digits, sim.Trials, procedure.Name)
+	}
 }
 
 // simulation is the settings of the Monte Carlo evaluation number n of the job: seeds are consecutive from the job's seed.
 func (j *Job) simulation(n, workers int) uncertainty.SimulationSettings {
-	return uncertainty.SimulationSettings{Trials: j.Procedure.Trials, Seed: j.Seed + uint64(n), Probability: j.Procedure.Probability, Workers: workers}
+	return uncertainty.SimulationSettings{Trials: j.Procedure.Trials, Digits: j.Procedure.Digits, Seed: j.Seed + uint64(n), Probability: j.Procedure.Probability, Workers: workers}
 }
 
 // ReferencePoint is the index of the point at the device's reference frequency, -1 where there is none with a value.
@@ -154,8 +163,8 @@ func (r *Result) addDeviations(workers int) {
 			p.remark("no-deviation", "the deviation from the value at the reference frequency could not be evaluated: %v", err)
 			continue
 		}
-		if budget.Modulus.Std == 0 { // the reference point against itself: nothing to simulate
-			p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Reported: report(budget, uncertainty.Simulation{}, false)}
+		if i == r.ReferencePoint() { // against itself: nothing to simulate
+			p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Reported: report(r.Set, budget, uncertainty.Simulation{}, false)}
 			continue
 		}
 		sim, err := uncertainty.Simulate(r.Set, model, uses, r.Job.simulation(len(r.Points)+i, workers))
@@ -163,7 +172,8 @@ func (r *Result) addDeviations(workers int) {
 			p.remark("no-deviation", "the deviation from the value at the reference frequency could not be evaluated: %v", err)
 			continue
 		}
-		p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Simulation: sim, Reported: report(budget, sim, false)}
+		p.Deviation = &Deviation{Value: modulus(budget.Value) - 1, Budget: budget, Simulation: sim, Reported: report(r.Set, budget, sim, false)}
+		p.remarkUnstable("deviation from the value at the reference frequency", sim, r.Job.Procedure)
 	}
 }
 
@@ -182,16 +192,24 @@ func union(a, b []int) []int {
 }
 
 // ModulusSample is the Monte Carlo sample behind point i, relative to its value (or behind its deviation: relative to the ratio of the two
-// moduli), drawn again with the seed that was reported.
+// moduli), drawn again with the seed that was reported, as many trials as were used. Every block of trials has its own stream and a simulation that stops by
+// itself uses whole blocks, so these are the very trials of the result. Statements about several points are models over the inputs of all of them and
+// are drawn as one.
 func (r *Result) ModulusSample(i int, deviation bool, workers int) ([]float64, error) {
 	p := r.Points[i]
-	model, uses, n := p.Model, p.Uses, i
+	model, uses, n, drawn := p.Model, p.Uses, i, p.Simulation.Trials
 	if deviation {
 		model, uses = r.deviationModel(i)
-		n += len(r.Points)
+		n, drawn = n+len(r.Points), 0
+		if p.Deviation != nil {
+			drawn = p.Deviation.Simulation.Trials
+		}
 	}
 	settings := r.Job.simulation(n, workers)
 	settings.Keep = true
+	if drawn > 0 {
+		settings.Trials, settings.Digits = drawn, 0
+	}
 	s, err := uncertainty.Simulate(r.Set, model, uses, settings)
 	return s.ModulusSample, err
 }

@@ -68,7 +68,8 @@ type Procedure struct {
 	Name, Revision    string
 	Method            string  // the standard followed, as the laboratory states it
 	Probability       float64 // coverage probability, for example 0.9545
-	Trials            int     // Monte Carlo trials
+	Trials            int     // Monte Carlo trials; the most, where Digits is above 0
+	Digits            int     // significant digits of u and U that shall be stable, 1 or 2: trials are drawn until they are; 0: exactly Trials
 	Harmonics         int
 	Drift             int
 	Mains             float64    // Hz
@@ -157,16 +158,17 @@ const (
 
 // Reported is the uncertainty that is stated, and which evaluation it comes from.
 type Reported struct {
-	Evaluation      Evaluation // of the modulus
-	Reason          string     // why
-	EvaluationPhase Evaluation
-	ReasonPhase     string
-	UModulus        float64 // expanded, relative
-	KModulus        float64
-	UPhase          float64 // expanded, rad; NaN without phase
-	KPhase          float64
-	RaisedModulus   bool // U of the modulus was raised to the laboratory's smallest claimable uncertainty
-	RaisedPhase     bool
+	Evaluation                       Evaluation // of the modulus
+	Reason                           string     // why
+	EvaluationPhase                  Evaluation
+	ReasonPhase                      string
+	UModulus                         float64 // expanded, relative
+	KModulus                         float64
+	UPhase                           float64 // expanded, rad; NaN without phase
+	KPhase                           float64
+	AgreementModulus, AgreementPhase Agreement // of first order with Monte Carlo
+	RaisedModulus                    bool      // U of the modulus was raised to the laboratory's smallest claimable uncertainty
+	RaisedPhase                      bool
 }
 
 // Deviation is the relative deviation of the modulus from that at the reference frequency.

@@ -13,41 +13,98 @@ const (
 	mountingLimit = 0.001 // relative standard uncertainty of the relative motion above which Monte Carlo is reported
 	fewDof        = 2     // Student's t with no more degrees of freedom has no variance
 	fewShare      = 1. / 9
-	nonlinear     = 0.01 // change of the standard uncertainty by second-order terms
+	statedDigits  = 2 // significant digits an expanded uncertainty is stated to
 )
 
 // report chooses the evaluation that is stated for modulus and phase.
 //
 // Monte Carlo is reported when one non-normal influence holds more than half the variance, when the relative motion exceeds 0.1 %, when a
-// type A estimate with two or fewer degrees of freedom exceeds a third of the combined uncertainty, or when terms of second order matter;
-// first order with Welch-Satterthwaite and Student's t otherwise. The Monte Carlo U is the half width of the interval about the value that holds
-// the coverage probability.
-func report(b uncertainty.Budget, sim uncertainty.Simulation, phase bool) Reported {
-	r := Reported{Evaluation: FirstOrder, EvaluationPhase: FirstOrder, UPhase: math.NaN(), KPhase: math.NaN()}
-	r.UModulus, r.KModulus = b.Modulus.Expanded, b.Modulus.K
-	r.Reason = "no influence calls for Monte Carlo"
-	if why := policy(b, func(row uncertainty.Row) (float64, float64, float64) {
+// type A estimate with two or fewer degrees of freedom exceeds a third of the combined uncertainty, when terms of second order matter, or when first
+// order understates: its U is too small, by more than half a unit of the last digit it is stated to. Otherwise it is first order with
+// Welch-Satterthwaite and Student's t, also where that U is larger than it need be. The Monte Carlo U is the half width of the interval about the
+// value that holds the coverage probability.
+func report(set *uncertainty.Set, b uncertainty.Budget, sim uncertainty.Simulation, phase bool) Reported {
+	doubt := b.Doubt(set)
+	m := choose(policy(b, func(row uncertainty.Row) (float64, float64, float64) {
 		return row.Modulus, row.ShareModulus, row.DofModulus
-	}); why != "" {
-		r.Evaluation, r.Reason = MonteCarlo, why
-	} else if math.Abs(b.SecondOrder.StdModulus-b.Modulus.Std) > nonlinear*b.Modulus.Std {
-		r.Evaluation, r.Reason = MonteCarlo, "terms of second order matter"
-	}
-	if r.Evaluation == MonteCarlo {
-		r.UModulus = sim.Modulus.Half
-		r.KModulus = ratioOr(r.UModulus, b.Modulus.Std)
-	}
-	if !phase {
-		return r
-	}
-	r.UPhase, r.KPhase = b.Phase.Expanded, b.Phase.K
-	r.ReasonPhase = "no influence calls for Monte Carlo"
-	if why := policy(b, func(row uncertainty.Row) (float64, float64, float64) { return 0, row.SharePhase, row.DofPhase }); why != "" {
-		r.EvaluationPhase, r.ReasonPhase = MonteCarlo, why
-		r.UPhase = sim.Phase.Half
-		r.KPhase = ratioOr(r.UPhase, b.Phase.Std)
+	}), doubt.Modulus, b.Modulus, 1, sim, sim.Modulus)
+	r := Reported{Evaluation: m.evaluation, Reason: m.reason, UModulus: m.u, KModulus: m.k, AgreementModulus: m.agreement, UPhase: math.NaN(), KPhase: math.NaN(), EvaluationPhase: FirstOrder}
+	if phase {
+		q := choose(policy(b, func(row uncertainty.Row) (float64, float64, float64) { return 0, row.SharePhase, row.DofPhase }), doubt.Phase, b.Phase, 0, sim, sim.Phase)
+		r.EvaluationPhase, r.ReasonPhase, r.UPhase, r.KPhase, r.AgreementPhase = q.evaluation, q.reason, q.u, q.k, q.agreement
 	}
 	return r
+}
+
+// choice is what is stated for one component.
+type choice struct {
+	evaluation Evaluation
+	reason     string
+	u, k       float64
+	agreement  Agreement
+}
+
+// choose weighs both evaluations of one component. Influence says which influence calls for Monte Carlo and doubt why first order is doubtful, both
+// "" where there is nothing; centre is the value about which the Monte Carlo interval lies.
+func choose(influence, doubt string, first uncertainty.Combined, centre float64, sim uncertainty.Simulation, in uncertainty.Interval) choice {
+	c := choice{evaluation: FirstOrder, reason: noCall, u: first.Expanded, k: first.K}
+	if sim.Trials > 0 {
+		c.agreement = agree(first, centre, in)
+	}
+	switch {
+	case influence != "":
+		c.evaluation, c.reason = MonteCarlo, influence
+	case doubt != "":
+		c.evaluation, c.reason = MonteCarlo, doubt
+	case c.agreement.Outcome == Understates:
+		c.evaluation, c.reason = MonteCarlo, "first order understates: its interval holds less than the coverage probability"
+	case c.agreement.Outcome == Validated:
+		c.reason = noCall + "; both evaluations agree in the digits stated"
+	case c.agreement.Outcome == Overstates:
+		c.reason = noCall + "; first order states rather too much"
+	}
+	if c.evaluation == MonteCarlo {
+		c.u, c.k = in.Half, ratioOr(in.Half, first.Std)
+	}
+	return c
+}
+
+const noCall = "no influence calls for Monte Carlo"
+
+// Outcome is what the comparison of both evaluations says of first order. The zero value is no comparison.
+type Outcome string
+
+// The outcomes. Understates: the interval value ± U of first order holds less than the coverage probability, by more than the tolerance in U. Overstates:
+// the ends differ by more than the tolerance, but it holds the coverage probability.
+const (
+	NotCompared Outcome = ""
+	Validated   Outcome = "validated"
+	Understates Outcome = "understates"
+	Overstates  Outcome = "overstates"
+)
+
+// Agreement is the comparison of first order with Monte Carlo for one component, relative for a modulus and in rad for a phase.
+type Agreement struct {
+	uncertainty.Validation
+	Outcome Outcome
+}
+
+// agree compares the intervals. The tolerance is half a unit of the last digit to which U is stated, not that of u: finer differences cannot be read off a
+// certificate.
+//
+// Clause: JCGM 101 8.1
+func agree(first uncertainty.Combined, centre float64, in uncertainty.Interval) Agreement {
+	a := Agreement{Validation: first.Validate(centre, in, statedDigits)}
+	a.Tolerance = uncertainty.Tolerance(first.Expanded, statedDigits)
+	switch {
+	case in.Half-first.Expanded > a.Tolerance:
+		a.Outcome = Understates
+	case a.Valid():
+		a.Outcome = Validated
+	default:
+		a.Outcome = Overstates
+	}
+	return a
 }
 
 func ratioOr(a, b float64) float64 {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"plumbline/quantity"
+	"plumbline/uncertainty"
 )
 
 // Validate refuses a job that cannot lead to a defensible result. All that is wrong is reported at once.
@@ -95,6 +96,9 @@ func (j *Job) validateProcedure() (errs []error) {
 	need(p.Method != "", "method", `""`, "a standard or a description")
 	need(p.Probability > 0.5 && p.Probability < 1, "coverage probability", p.Probability, "between 50 % and 100 %")
 	need(p.Trials >= 10000, "number of Monte Carlo trials", p.Trials, "10 000 or more")
+	need(p.Digits >= 0 && p.Digits <= 2, "number of digits that shall be stable", p.Digits, "1 or 2, or 0 for exactly the stated number of trials")
+	need(p.Digits == 0 || p.Trials >= uncertainty.LeastTrials, "largest number of Monte Carlo trials", p.Trials, fmt.Sprintf("%d or more where digits shall be stable", uncertainty.LeastTrials))
+	need(p.Digits == 0 || p.Probability <= uncertainty.LargestStop, "coverage probability", p.Probability, fmt.Sprintf("up to %g where digits shall be stable", uncertainty.LargestStop))
 	need(p.Harmonics >= 1, "number of harmonics", p.Harmonics, "1 or more")
 	need(p.Drift >= 0 && p.Drift <= 6, "drift order", p.Drift, "0 to 6")
 	need(p.Mains >= 0, "mains frequency", p.Mains, "0 Hz (none) or more")

@@ -33,7 +33,7 @@ func (a *author) uncertainty() Section {
 	}
 	if seeds := a.seeds(); seeds != "" {
 		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
-			count(uint64(a.trials())), seeds)})
+			a.trials(), seeds)})
 	}
 	return Section{Heading: "Uncertainty", Blocks: blocks}
 }
@@ -75,12 +75,18 @@ func (a *author) split() (first, simulated []string) {
 	return list(calibration.FirstOrder), list(calibration.MonteCarlo)
 }
 
-func (a *author) trials() int {
-	n := 0
+// trials is the number of trials of the values in words.
+func (a *author) trials() string {
+	least, most := math.MaxInt, 0
 	for _, i := range a.valued() {
-		n = max(n, a.r.Points[i].Simulation.Trials)
+		if n := a.r.Points[i].Simulation.Trials; n > 0 {
+			least, most = min(least, n), max(most, n)
+		}
 	}
-	return n
+	if least >= most {
+		return count(uint64(most))
+	}
+	return count(uint64(least)) + " to " + count(uint64(most))
 }
 
 // seeds is the seeds of the Monte Carlo evaluations in words.

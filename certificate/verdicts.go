@@ -183,8 +183,8 @@ func evaluatedBy(evaluation string) string {
 // risk is the probability of a statement in percent. Where no trial, or every one, lies outside the tolerance, that is known no better than to 3 over
 // the number of trials, with a confidence of 95 % (closed form: (1 - 3/N)^N = 0.05).
 func (a *author) risk(s conformity.Statement) string {
-	bound := 3 / float64(a.r.Job.Procedure.Trials)
-	if s.Evaluation == string(calibration.MonteCarlo) && a.r.Job.Procedure.Trials > 0 {
+	if s.Trials > 0 {
+		bound := 3 / float64(s.Trials)
 		switch s.Risk {
 		case 0:
 			return "<" + thin + significant(100*bound, 2)

@@ -52,6 +52,7 @@ type Statement struct {
 	Acceptance  Limits // not finite where nothing can be accepted
 	Rule        string // the decision rule in words
 	Evaluation  string // "first order" or "Monte Carlo": the evaluation that decides
+	Trials      int    // of the Monte Carlo evaluation behind Risk, 0 to first order
 	Verdict     Verdict
 	Risk        float64 // probability that the true value lies outside the tolerance: specific risk of false acceptance where the verdict is Conforms
 	Remarks     []string

@@ -39,6 +39,9 @@ func Decide(q Question, rule Rule, evidence Evidence) (Statement, error) {
 		Subject: q.Subject, Requirement: q.Requirement, Frequency: q.Frequency, Value: q.Value, U: u, Relative: q.Relative, Phase: q.Phase,
 		Tolerance: q.Tolerance, Acceptance: acceptance, Rule: rule.String(), Evaluation: evidence.String(), Risk: risk,
 	}
+	if m, ok := evidence.(MonteCarlo); ok {
+		s.Trials = len(m.Sample)
+	}
 	if c, ok := rule.(conditional); ok {
 		s.grade(c.outer(q, evidence))
 	} else {

@@ -5,9 +5,12 @@ import (
 	"math"
 )
 
+const leastSequences = 10 // sequences before the first judgement: the scatter of two says little
+
+// What a simulation until digits are stable needs.
 const (
-	leastSequences = 10     // sequences before the first judgement: the scatter of two says little
-	largestStop    = 0.9938 // coverage probability beyond which a block of 16384 trials holds fewer than 100 outside the interval
+	LeastTrials = leastSequences * block // as the most that are allowed
+	LargestStop = 0.9938                 // coverage probability beyond which a block of 16384 trials holds fewer than 100 outside the interval
 )
 
 func (s SimulationSettings) checkDigits() error {
@@ -15,10 +18,10 @@ func (s SimulationSettings) checkDigits() error {
 	case s.Digits == 0:
 	case s.Digits < 0 || s.Digits > 2:
 		return fmt.Errorf("simulation until %d digits are stable, want 1 or 2 (0: as many trials as stated)", s.Digits)
-	case s.Probability > largestStop:
-		return fmt.Errorf("simulation until digits are stable for a coverage probability of %g, want at most %g", s.Probability, largestStop)
-	case s.Trials < leastSequences*block:
-		return fmt.Errorf("simulation until digits are stable of at most %d trials, want at least %d", s.Trials, leastSequences*block)
+	case s.Probability > LargestStop:
+		return fmt.Errorf("simulation until digits are stable for a coverage probability of %g, want at most %g", s.Probability, LargestStop)
+	case s.Trials < LeastTrials:
+		return fmt.Errorf("simulation until digits are stable of at most %d trials, want at least %d", s.Trials, LeastTrials)
 	}
 	return nil
 }

@@ -24,7 +24,7 @@ func readProcedure(t *table) (p calibration.Procedure, open openQuestions) {
 	if p.Probability != 0 && !(p.Probability > 0.5 && p.Probability < 1) {
 		t.wrong("probability", "allowed are coverage probabilities above 50 %% and below 100 %%")
 	}
-	p.Trials = int(t.whole("trials", 10_000, 100_000_000))
+	p.Trials, p.Digits = readTrials(t)
 	p.Harmonics = int(t.whole("harmonics", 1, 50))
 	p.Drift = int(t.whole("drift", 0, 6))
 	p.Mains = t.notNegative("mains", quantity.Frequency)
@@ -46,6 +46,38 @@ func readProcedure(t *table) (p calibration.Procedure, open openQuestions) {
 	})
 	checkInfluences(t, p.Influences)
 	return p, open
+}
+
+const mostTrials = 100_000_000
+
+// readTrials reads the number of Monte Carlo trials: exactly so many, or a table that says which digits shall be stable and how many trials may be drawn at
+// most.
+func readTrials(t *table) (trials, digits int) {
+	what := "a whole number from 10000 to 100000000, or { digits = 2, most = 2000000 }"
+	f, there := t.need("trials", what)
+	if there && f.value.kind != kindTable {
+		if f.value.kind != kindInteger {
+			t.wrong("trials", "found %s, allowed is %s", f.value.describe(), what)
+		} else {
+			n, _ := t.optionalWhole("trials", 10_000, mostTrials)
+			trials = int(n)
+		}
+		t.child("trials", 0, nil).adaptive()
+		return trials, 0
+	}
+	if !there {
+		t.child("trials", 0, nil).adaptive()
+		return 0, 0
+	}
+	return t.child("trials", 0, f.value).adaptive()
+}
+
+// adaptive reads the table of trials drawn until digits are stable.
+func (t *table) adaptive() (most, digits int) {
+	defer t.close()
+	digits = int(t.whole("digits", 1, 2))
+	most = int(t.whole("most", uncertainty.LeastTrials, mostTrials))
+	return most, digits
 }
 
 // settle records what the procedure lacks for the reference.

@@ -75,7 +75,7 @@ func asset(t calibration.Transducer) Asset {
 }
 
 func procedure(p calibration.Procedure) Procedure {
-	out := Procedure{Name: p.Name, Revision: p.Revision, Method: p.Method, Probability: p.Probability, Trials: p.Trials, Influences: []Influence{}}
+	out := Procedure{Name: p.Name, Revision: p.Revision, Method: p.Method, Probability: p.Probability, Trials: p.Trials, Digits: p.Digits, Influences: []Influence{}}
 	for _, in := range p.Influences {
 		out.Influences = append(out.Influences, Influence{Key: in.Key, NotApplicable: in.NotApplicable, Distribution: in.Distribution, Source: in.Source})
 	}
@@ -121,11 +121,11 @@ func point(j calibration.Job, p calibration.Point) Point {
 	}
 	out.Sensitivity = sensitivity(j.Device.Unit, p)
 	out.FirstOrder = firstOrder(p)
-	out.MonteCarlo = simulation(p.Simulation, p.HasPhase)
+	out.MonteCarlo = simulation(p.Simulation, j.Procedure.Digits, p.HasPhase)
 	out.Budget = rows(p.Budget.Rows, p.HasPhase)
 	out.Evidence = evidence(p)
 	if d := p.Deviation; d != nil {
-		out.Deviation = &Deviation{Value: d.Value, Uncertainty: expanded(d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason, false)}
+		out.Deviation = &Deviation{Value: d.Value, Uncertainty: expanded(d.Expanded(), d.Reported.KModulus, d.Reported.Evaluation, d.Reported.Reason, false, compared(d.Reported.AgreementModulus, 1+d.Value))}
 	}
 	return out
 }
@@ -161,18 +161,26 @@ func sensitivity(u quantity.Unit, p calibration.Point) *Sensitivity {
 	r := p.Reported
 	s := &Sensitivity{
 		SI: Quantity{modulus, siUnit(u)}, Modulus: Quantity{u.FromSI(modulus), u.UCUM()},
-		ModulusU: expanded(r.UModulus, r.KModulus, r.Evaluation, r.Reason, r.RaisedModulus),
+		ModulusU: expanded(r.UModulus, r.KModulus, r.Evaluation, r.Reason, r.RaisedModulus, compared(r.AgreementModulus, 1)),
 	}
 	if p.HasPhase {
 		s.Phase = number(math.Atan2(imag(p.Sensitivity), real(p.Sensitivity)) * degree)
-		e := expanded(r.UPhase*degree, r.KPhase, r.EvaluationPhase, r.ReasonPhase, r.RaisedPhase)
+		e := expanded(r.UPhase*degree, r.KPhase, r.EvaluationPhase, r.ReasonPhase, r.RaisedPhase, compared(r.AgreementPhase, degree))
 		s.PhaseU = &e
 	}
 	return s
 }
 
-func expanded(u, k float64, e calibration.Evaluation, reason string, raised bool) Expanded {
-	return Expanded{U: u, K: number(k), Evaluation: string(e), Reason: reason, Raised: raised}
+func expanded(u, k float64, e calibration.Evaluation, reason string, raised bool, c *Compared) Expanded {
+	return Expanded{U: u, K: number(k), Evaluation: string(e), Reason: reason, Raised: raised, Compared: c}
+}
+
+// compared is nil where nothing was compared.
+func compared(a calibration.Agreement, by float64) *Compared {
+	if a.Outcome == calibration.NotCompared {
+		return nil
+	}
+	return &Compared{Outcome: string(a.Outcome), Low: a.Low * by, High: a.High * by, Tolerance: a.Tolerance * by}
 }
 
 func firstOrder(p calibration.Point) *Evaluation {
@@ -185,8 +193,11 @@ func firstOrder(p calibration.Point) *Evaluation {
 	return e
 }
 
-func simulation(s uncertainty.Simulation, phase bool) *Simulation {
+func simulation(s uncertainty.Simulation, digits int, phase bool) *Simulation {
 	out := &Simulation{Trials: s.Trials, Seed: s.Seed, Modulus: interval(s.Modulus, 1)}
+	if digits > 0 {
+		out.Stable = &s.Stable
+	}
 	if phase {
 		i := interval(s.Phase, degree)
 		out.Phase = &i
@@ -242,7 +253,7 @@ func statement(j calibration.Job, s conformity.Statement) Statement {
 	return Statement{
 		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: limit(s.Value), U: limit(s.U), Unit: ucum(unit),
 		Lower: limit(s.Tolerance.Lower), Upper: limit(s.Tolerance.Upper), AcceptLower: limit(s.Acceptance.Lower), AcceptUpper: limit(s.Acceptance.Upper),
-		Rule: s.Rule, Evaluation: s.Evaluation, Verdict: s.Verdict.String(), Risk: number(s.Risk), Remarks: s.Remarks,
+		Rule: s.Rule, Evaluation: s.Evaluation, Trials: s.Trials, Verdict: s.Verdict.String(), Risk: number(s.Risk), Remarks: s.Remarks,
 	}
 }
 

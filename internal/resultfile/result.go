@@ -76,7 +76,8 @@ type Procedure struct {
 	Revision    string      `json:"revision,omitempty"`
 	Method      string      `json:"method"`
 	Probability float64     `json:"coverage_probability"`
-	Trials      int         `json:"monte_carlo_trials"`
+	Trials      int         `json:"monte_carlo_trials"`           // the most, where digits shall be stable
+	Digits      int         `json:"monte_carlo_digits,omitempty"` // significant digits of u and U that shall be stable
 	Influences  []Influence `json:"influences"`
 }
 
@@ -126,11 +127,20 @@ type Sensitivity struct {
 
 // Expanded is a stated expanded uncertainty.
 type Expanded struct {
-	U          float64  `json:"U"`
-	K          *float64 `json:"k,omitempty"`
-	Evaluation string   `json:"evaluation"`
-	Reason     string   `json:"reason"`
-	Raised     bool     `json:"raised_to_scope,omitempty"`
+	U          float64   `json:"U"`
+	K          *float64  `json:"k,omitempty"`
+	Evaluation string    `json:"evaluation"`
+	Reason     string    `json:"reason"`
+	Raised     bool      `json:"raised_to_scope,omitempty"`
+	Compared   *Compared `json:"comparison,omitempty"` // of first order with Monte Carlo
+}
+
+// Compared is the comparison of the first-order interval with the Monte Carlo one, in the unit of U.
+type Compared struct {
+	Outcome   string  `json:"first_order"` // "validated", "overstates" or "understates"
+	Low       float64 `json:"difference_low"`
+	High      float64 `json:"difference_high"`
+	Tolerance float64 `json:"tolerance"`
 }
 
 // Deviation is the relative deviation of the modulus from that at the reference frequency.
@@ -154,7 +164,8 @@ type Evaluation struct {
 
 // Simulation is the Monte Carlo evaluation: modulus relative to the value, phase about it in deg.
 type Simulation struct {
-	Trials  int       `json:"trials"`
+	Trials  int       `json:"trials"`           // drawn and used
+	Stable  *bool     `json:"stable,omitempty"` // the digits asked for are stable; absent: none were
 	Seed    uint64    `json:"seed"`
 	Modulus Interval  `json:"modulus"`
 	Phase   *Interval `json:"phase_deg,omitempty"`
@@ -220,6 +231,7 @@ type Statement struct {
 	AcceptUpper *float64 `json:"upper_acceptance_limit,omitempty"`
 	Rule        string   `json:"rule"`
 	Evaluation  string   `json:"evaluation"`
+	Trials      int      `json:"trials,omitempty"` // behind the probability, where it comes from Monte Carlo
 	Verdict     string   `json:"verdict"`
 	Risk        *float64 `json:"probability_outside_tolerance,omitempty"`
 	Remarks     []string `json:"remarks,omitempty"`
