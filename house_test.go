@@ -42,6 +42,9 @@ var rooms = []room{
 	{name: "internal/format", imports: []string{"quantity", "recording"}},
 	{name: "internal/format/*", imports: []string{"quantity", "recording", "internal/format"}},
 	{name: "internal/simulator", imports: []string{"quantity", "recording", "bench"}},
+	{name: "internal/driver/*", imports: []string{"quantity", "recording", "bench"}},
+	{name: "internal/driver/scpi/scpitest"},
+	{name: "internal/driver/scpi/scpitest/cmd", imports: []string{"internal/driver/scpi/scpitest"}},
 	{name: "internal/planfile", imports: []string{"quantity", "calibration", "plan"}},
 	{name: "internal/jobfile", imports: []string{"quantity", "recording", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
@@ -52,8 +55,8 @@ var rooms = []room{
 }
 
 // besides is what the tests of any package may import on top of that: recordings to test with come from
-// the simulator and the readers, benches from their suite.
-var besides = append(slices.Clone(top), "bench", "bench/benchtest", "internal/simulator", "internal/format", "internal/format/*", "internal/assets")
+// the simulator and the readers, benches from their suite, instruments from the scriptable one.
+var besides = append(slices.Clone(top), "bench", "bench/benchtest", "internal/simulator", "internal/format", "internal/format/*", "internal/driver/scpi/scpitest", "internal/assets")
 
 func TestHouse(t *testing.T) {
 	sources, err := goFiles(".")

@@ -9,7 +9,6 @@ import (
 	"io"
 	"net"
 	"os"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -159,13 +158,11 @@ func (c *Client) Numbers(ctx context.Context, query string, l Layout) ([]float64
 }
 
 // Identify asks who the instrument is.
-//
-// Clause: IEEE 488.2 10.14 (common query *IDN?, from memory)
+// Source: IEEE 488.2 10.14 (common query *IDN?, from memory).
 func (c *Client) Identify(ctx context.Context) (string, error) { return c.Ask(ctx, "*IDN?") }
 
 // EventStatus reads the standard event status register, which clears it.
-//
-// Clause: IEEE 488.2 10.12 (common query *ESR?, from memory)
+// Source: IEEE 488.2 10.12 (common query *ESR?, from memory).
 func (c *Client) EventStatus(ctx context.Context) (int, error) {
 	x, err := c.Number(ctx, "*ESR?")
 	if err == nil && (x < 0 || x > 255 || x != float64(int(x))) {
@@ -175,8 +172,7 @@ func (c *Client) EventStatus(ctx context.Context) (int, error) {
 }
 
 // Complete waits until every operation before it has ended, at most for the limit of one exchange.
-//
-// Clause: IEEE 488.2 10.19 (common query *OPC?, from memory)
+// Source: IEEE 488.2 10.19 (common query *OPC?, from memory).
 func (c *Client) Complete(ctx context.Context) error {
 	line, err := c.Ask(ctx, "*OPC?")
 	if err == nil && strings.TrimPrefix(line, "+") != "1" {
@@ -321,6 +317,3 @@ func (c *Client) lose(err error) error {
 	_ = c.conn.Close() // what matters is said
 	return err
 }
-
-// formatNumber writes a number for a command: enough digits for any instrument, no more than it may choke on.
-func formatNumber(x float64) string { return strconv.FormatFloat(x, 'G', 9, 64) }

@@ -15,8 +15,7 @@ type command struct {
 }
 
 // commands is the language: the common commands of IEEE 488.2 and those of the standard subsystems of SCPI-99 that a generator and a digitizer need.
-//
-// Clause: SCPI-99 volume 2, FORMat, INITiate, OUTPut, SENSe, SOURce, STATus, SYSTem, TRACe, TRIGger (from memory)
+// Source: SCPI-99 volume 2, FORMat, INITiate, OUTPut, SENSe, SOURce, STATus, SYSTem, TRACe, TRIGger (from memory).
 var commands = []command{
 	{"*IDN", func(in *Instrument, _ string) (string, error) { return in.cfg.Identity, nil }, nil},
 	{"*RST", nil, func(in *Instrument, _ string) error { in.reset(); return nil }},

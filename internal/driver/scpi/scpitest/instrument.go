@@ -231,8 +231,7 @@ func (in *Instrument) execute(u unit) (string, error) {
 }
 
 // Bits of the standard event status register and the status byte.
-//
-// Clause: IEEE 488.2 11.5.1 (standard event status register, from memory)
+// Source: IEEE 488.2 11.5.1 (standard event status register, from memory).
 const (
 	operationComplete = 1 << 0
 	queryError        = 1 << 2

@@ -67,8 +67,7 @@ func copyBlock(b *strings.Builder, r *bufio.Reader) error {
 }
 
 // split cuts a message into its units and writes every header from the root.
-//
-// Clause: SCPI-99 volume 1, 6.2.4 (header path of a compound message, from memory)
+// Source: SCPI-99 volume 1, 6.2.4 (header path of a compound message, from memory).
 func split(message string) []unit {
 	var units []unit
 	path := ""

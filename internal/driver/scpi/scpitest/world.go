@@ -110,7 +110,7 @@ func (w *World) run(n int64) {
 		}
 		w.plant.Next(drive[:k], part)
 		for _, a := range w.sinks {
-			a.take(part, w.now)
+			a.take(part)
 		}
 		w.now += int64(k)
 		n -= int64(k)
@@ -213,8 +213,8 @@ func (a *acquisition) arm() {
 
 func (a *acquisition) stop() { a.armed, a.running = false, false }
 
-// take records what happens from frame number on.
-func (a *acquisition) take(inputs [][]float64, number int64) {
+// take records the next frames.
+func (a *acquisition) take(inputs [][]float64) {
 	if !a.running {
 		return
 	}
