@@ -17,6 +17,9 @@ type Encoding uint8
 const (
 	PCM24   Encoding = iota + 1 // fraction of full scale, rounded to 24 bits; beyond full scale it saturates as a recorder does
 	Float32                     // as given, in single precision
+	PCM16                       // as PCM24 with 16 bits
+	PCM32                       // as PCM24 with 32 bits
+	Float64                     // as given
 )
 
 // Spec is what a WAV file says of its samples.
@@ -42,10 +45,11 @@ type Writer struct {
 
 // NewWriter writes the header. The Writer does not close w.
 func NewWriter(w io.WriteSeeker, spec Spec) (*Writer, error) {
-	enc := map[Encoding]encoding{PCM24: {bytes: 3, bits: 24}, Float32: {float: true, bytes: 4, bits: 32}}[spec.Encoding]
+	enc := map[Encoding]encoding{PCM24: {bytes: 3, bits: 24}, Float32: {float: true, bytes: 4, bits: 32}, PCM16: {bytes: 2, bits: 16},
+		PCM32: {bytes: 4, bits: 32}, Float64: {float: true, bytes: 8, bits: 64}}[spec.Encoding]
 	switch {
 	case enc.bytes == 0:
-		return nil, fmt.Errorf("write WAV: encoding %d: allowed are PCM24 and Float32", spec.Encoding)
+		return nil, fmt.Errorf("write WAV: encoding %d: allowed are PCM16, PCM24, PCM32, Float32 and Float64", spec.Encoding)
 	case spec.Channels < 1 || spec.Channels > format.MaxChannels:
 		return nil, fmt.Errorf("write WAV: %d channels: allowed are 1 to %d", spec.Channels, format.MaxChannels)
 	case spec.Rate != math.Trunc(spec.Rate) || spec.Rate < 1 || spec.Rate > math.MaxUint32:
@@ -92,18 +96,24 @@ func (w *Writer) Write(block [][]float64) error {
 func (w *Writer) Clipped() int64 { return w.clipped }
 
 func (w *Writer) encode(x float64) {
-	if w.enc.float {
+	switch {
+	case w.enc.float && w.enc.bits == 64:
+		w.buf = binary.LittleEndian.AppendUint64(w.buf, math.Float64bits(x))
+		return
+	case w.enc.float:
 		w.buf = binary.LittleEndian.AppendUint32(w.buf, math.Float32bits(float32(x)))
 		return
 	}
-	const full = 1 << 23
+	full := math.Exp2(float64(w.enc.bits - 1))
 	code := math.RoundToEven(x * full)
 	if code < -full || code > full-1 {
 		w.clipped++
 		code = min(max(code, -full), full-1)
 	}
 	v := uint32(int32(code))
-	w.buf = append(w.buf, byte(v), byte(v>>8), byte(v>>16))
+	for i := range w.enc.bytes {
+		w.buf = append(w.buf, byte(v>>(8*i)))
+	}
 }
 
 func (w *Writer) flush() error {

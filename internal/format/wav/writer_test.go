@@ -46,6 +46,26 @@ func TestWriter(t *testing.T) {
 	}
 }
 
+// TestWriterKeepsCounts: what a recorder counted comes back as the same fraction of full scale, in any width; double precision comes back as given.
+func TestWriterKeepsCounts(t *testing.T) {
+	for enc, bits := range map[Encoding]int{PCM16: 16, PCM24: 24, PCM32: 32} {
+		full := math.Exp2(float64(bits - 1))
+		block := [][]float64{{0, 1 / full, -1 / full, -1, (full - 1) / full, 12345 / full}}
+		m, w := written(t, Spec{Channels: 1, Rate: 1000, Encoding: enc}, block, 0)
+		if d := formattest.Differ(samples(t, open(t, m.b)), block); d != "" || w.Clipped() != 0 {
+			t.Errorf("%d bits: %s, %d clipped", bits, d, w.Clipped())
+		}
+		if got := open(t, m.b).Info.Channels[0].Bits; got != bits {
+			t.Errorf("%d bits are read as %d", bits, got)
+		}
+	}
+	block := [][]float64{{math.Pi, -1e-300, 12}, {0, 1.0 / 3, math.MaxFloat64}}
+	m, _ := written(t, Spec{Channels: 2, Rate: 1000, Encoding: Float64}, block, 0)
+	if d := formattest.Differ(samples(t, open(t, m.b)), block); d != "" {
+		t.Error(d)
+	}
+}
+
 // TestWriterLarge: beyond the limit of RIFF the header becomes RF64, with the samples where they were.
 func TestWriterLarge(t *testing.T) {
 	small, _ := written(t, Spec{Channels: 2, Rate: 8000, Encoding: Float32}, ramp, 0)
