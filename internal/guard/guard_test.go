@@ -183,6 +183,15 @@ func drive(t *testing.T, a *amplifier) (cmd *exec.Cmd, guard int, log string) {
 	return cmd, guard, log
 }
 
+// logged waits until the guard has said that the output is off, which is the last it does.
+func logged(log string) string {
+	var text []byte
+	for limit := time.Now().Add(within); !strings.Contains(string(text), "output off") && time.Now().Before(limit); time.Sleep(time.Millisecond) {
+		text, _ = os.ReadFile(log) // not there at first
+	}
+	return string(text)
+}
+
 // TestGuard ends a program that drives in every way it can end by itself: the output goes off each time.
 func TestGuard(t *testing.T) {
 	for _, c := range []struct {
@@ -209,11 +218,7 @@ func TestGuard(t *testing.T) {
 				t.Fatal(err)
 			}
 			a.wantOff(t)
-			var text []byte
-			for limit := time.Now().Add(within); !strings.Contains(string(text), "output off") && time.Now().Before(limit); {
-				text, _ = os.ReadFile(log) // not there at first
-			}
-			if !strings.Contains(string(text), c.reason) {
+			if text := logged(log); !strings.Contains(text, c.reason) {
 				t.Errorf("log %q, want %q in it", text, c.reason)
 			}
 		})
@@ -223,12 +228,15 @@ func TestGuard(t *testing.T) {
 // TestGuardTriesAgain: an instrument that does not answer at first is turned off all the same.
 func TestGuardTriesAgain(t *testing.T) {
 	a := newAmplifier(t)
-	cmd, _, _ := drive(t, a)
+	cmd, _, log := drive(t, a)
 	a.deaf.Store(3)
 	if err := cmd.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}
 	a.wantOff(t)
+	if text := logged(log); !strings.Contains(text, "not yet off") {
+		t.Errorf("log %q does not say that it took more than one try", text)
+	}
 }
 
 // TestGuardLives: the program says that the run is over, and the guard turns the output off once more and ends; a beat keeps it until then.
