@@ -48,7 +48,7 @@ var rooms = []room{
 	{name: "internal/run", imports: []string{"quantity", "recording", "steady", "bench", "internal/format", "internal/format/wav"}},
 	{name: "internal/guard"},
 	{name: "internal/planfile", imports: []string{"quantity", "calibration", "plan"}},
-	{name: "internal/jobfile", imports: []string{"quantity", "recording", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
+	{name: "internal/jobfile", imports: []string{"quantity", "recording", "steady", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
 	{name: "internal/lab", imports: append(slices.Clone(top), "bench", "internal/jobfile", "internal/resultfile", "internal/format", "internal/run")},
 	{name: "internal/validation", imports: append(slices.Clone(top), "steady/study", "internal/simulator")},

@@ -23,6 +23,7 @@ type acquisition struct {
 	impulses          []impulses
 	findings          []recording.Finding
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
+	second            *acquisition        // that recording; nil: not made
 	steps             [2]float64          // quantisation steps of reference and device, V
 }
 

@@ -23,18 +23,23 @@ func Evaluate(job Job, workers int) (Result, error) {
 	if err := job.Validate(); err != nil {
 		return Result{}, err
 	}
-	res := Result{Job: job, Set: uncertainty.NewSet(), Points: make([]Point, len(job.Points))}
-	acquired := make([]*acquisition, len(job.Points))
-	orders := job.mainsOrders()
+	res := Result{Job: job, Set: uncertainty.NewSet()}
+	all, acquired := make([]Point, len(job.Points)), make([]*acquisition, len(job.Points))
+	orders, so := job.mainsOrders(), &run{}
 	for i, plan := range job.Points {
-		res.Points[i], acquired[i] = job.measure(plan, orders)
+		all[i], acquired[i] = job.measure(plan, orders)
+		job.judge(&all[i], acquired[i], so)
 	}
-	job.addHumEvidence(res.Points, acquired)
+	job.addHumEvidence(all, acquired)
+	points, repeats := res.separate(all, acquired)
 	for i := range res.Points {
 		res.Points[i].evaluate(&job, res.Set, i, workers)
 	}
 	res.addDeviations(workers)
-	res.addRemarks(acquired)
+	for k := range res.Repeats {
+		res.Repeats[k].Point.evaluate(&job, res.Set, 2*len(res.Points)+k, workers)
+	}
+	res.addRemarks(points, repeats)
 	return res, nil
 }
 

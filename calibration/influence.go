@@ -31,6 +31,7 @@ func influences() []influence {
 		{"base-strain", "base strain", "bending of the mounting surface", stated("base-strain", shared)},
 		{"mounting", "relative motion", "mounting joint between reference and device", addMounting},
 		{"", "settling left over", "the ratio moved during the recording", addTrend},
+		{"", rowRepeated, "the point measured again gave another value", addUnrepeated},
 		{"", "hum", "mains frequency seen by the channels", addHum},
 		{"", "resolution", "quantisation or display step", addResolution},
 		{"settling", "settling left over", "transients not yet died out", stated("settling", ownInput)},

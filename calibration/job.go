@@ -35,6 +35,7 @@ type Job struct {
 	ValidityOverride string  // named reason for calibrating outside the reference certificate's validity; printed
 	Seed             uint64  // of the Monte Carlo evaluation
 	Clock            float64 // relative standard uncertainty of the recorder's clock; NaN not stated
+	Loop             Loop    // of the exciter's level; the zero value: none known
 }
 
 // Conditions are the environment during the calibration.
@@ -53,6 +54,7 @@ type PointPlan struct {
 	Recording *recording.Recording // nil for a point that was read off
 	Exchanged *recording.Recording // the same point with the transducers exchanged between the channels; nil: not made
 	Readings  []Reading            // for a point that was read off
+	Repeat    bool                 // a point before it measured again: compared with it, not reported
 }
 
 // Reading is one displayed value.
@@ -79,6 +81,7 @@ type Procedure struct {
 	LevelRange        [2]float64 // m/s² peak, of the method; outside: deviation
 	UsableBand        float64    // highest usable frequency as a fraction of the sampling rate
 	DisplayResolution [2]float64 // for readings: step of sensitivity (relative to its unit, coherent SI) and of level
+	Settling          Settling
 	Influences        []Influence
 }
 
@@ -121,7 +124,8 @@ type Remark struct {
 // Result is the outcome of a job.
 type Result struct {
 	Job        Job
-	Points     []Point
+	Points     []Point      // without repeated ones
+	Repeats    []Repetition // in the order of the job
 	Set        *uncertainty.Set
 	Remarks    []Remark // about the whole job
 	Deviations []Remark // deviations from the method, printed as such
@@ -202,6 +206,8 @@ type Evidence struct {
 	HumFrom                               string     // recording it was seen in; empty: the point is not on a mains line
 	HannDifference                        complex128 // ln ratio with Hann weights minus without
 	HannStd                               float64    // standard deviation of it expected from noise
+	Judgement                             Judgement  // of its steadiness; where judged, Ratio, StdLnRatio and DofLnRatio are the judge's
+	Unrepeated                            [2]float64 // largest difference of ln ratio from a repeated point that its half widths do not explain, modulus and phase; 0 none
 }
 
 // Expanded is the expanded uncertainty of Value.

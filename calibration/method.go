@@ -108,7 +108,7 @@ func (j *Job) measureExchanged(plan PointPlan, orders []int) (Point, *acquisitio
 	if err != nil {
 		return refused(plan, err)
 	}
-	a.exchanged = b.findings
+	a.exchanged, a.second = b.findings, &b
 	first, second := p.Evidence, b.evidence()
 	step := cmplx.Log(second.Ratio / first.Ratio) // near zero: the channels' gains are nearly equal, so the branch of the root is clear
 	p.Evidence.Ratio = first.Ratio * cmplx.Exp(step/2)

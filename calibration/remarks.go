@@ -22,31 +22,56 @@ const (
 )
 
 // addRemarks says what has to be known about each point and the whole job.
-func (r *Result) addRemarks(acquired []*acquisition) {
+func (r *Result) addRemarks(acquired, repeated []*acquisition) {
 	for i := range r.Points {
-		p := &r.Points[i]
-		if p.Refused != "" {
-			continue
-		}
-		if m := p.Method; m.CannotKnow != "" {
-			p.remark("method", "%s: this cannot tell %s", m.Name, m.CannotKnow)
-		}
-		r.Job.remarkReading(p)
-		if a := acquired[i]; a != nil {
-			r.Job.remarkRecording(p, a)
-		}
-		r.Job.remarkRanges(p)
-		r.Job.remarkNominal(p)
-		p.remarkSimulation()
+		r.Job.remarkPoint(&r.Points[i], acquired[i])
+	}
+	for i := range r.Repeats {
+		r.Job.remarkPoint(&r.Repeats[i].Point, repeated[i])
 	}
 	r.jobRemarks()
 	r.methodDeviations()
 }
 
+func (j *Job) remarkPoint(p *Point, a *acquisition) {
+	if p.Refused != "" {
+		return
+	}
+	if m := p.Method; m.CannotKnow != "" {
+		p.remark("method", "%s: this cannot tell %s", m.Name, m.CannotKnow)
+	}
+	j.remarkReading(p)
+	if a != nil {
+		j.remarkRecording(p, a)
+	}
+	p.remarkJudgement()
+	j.remarkRanges(p)
+	j.remarkNominal(p)
+	p.remarkSimulation()
+}
+
+// remarkJudgement says where the procedure asked for a judgement and the point could not be judged, or was not steady enough.
+func (p *Point) remarkJudgement() {
+	switch g := p.Evidence.Judgement; {
+	case g.Rule == 0:
+	case !g.Judged():
+		p.remark("not-judged", "steadiness was not judged: %s; the value is the plain mean", g.Why)
+	case !g.Steady():
+		text := fmt.Sprintf("%.2g %% instead of %.2g %% in modulus", 100*g.HalfWidth[0], 100*g.Wanted[0])
+		if g.Wanted[1] > 0 {
+			text += fmt.Sprintf(", %.2g° instead of %.2g° in phase", g.HalfWidth[1]*180/math.Pi, g.Wanted[1]*180/math.Pi)
+		}
+		p.remark("not-steady", "the recording ended before the half width wanted was reached (95 %%): %s; the value stands with the half width reached", text)
+	}
+}
+
 func (j *Job) remarkReading(p *Point) {
 	if p.Plan.Recording == nil {
 		typeA := "type A is the standard deviation of a single reading"
-		if len(p.Plan.Readings) >= leastForAverage {
+		switch {
+		case p.Evidence.Judgement.Judged():
+			typeA = "type A is that of the judge of steadiness"
+		case len(p.Plan.Readings) >= leastForAverage:
 			typeA = "type A is that of the mean, the correlation of neighbouring readings estimated from the series"
 		}
 		p.remark("read-off", "values were read off a display, not recorded; %s (%d readings)", typeA, len(p.Plan.Readings))
@@ -142,7 +167,7 @@ func (j *Job) remarkSignals(p *Point, a *acquisition) {
 // remarkSteadiness looks for a ratio that moved during the recording. On a mains line hum beats with the signal, which its own term covers.
 func (j *Job) remarkSteadiness(p *Point, a *acquisition) {
 	e := p.Evidence
-	if e.HumFrom != "" {
+	if e.HumFrom != "" || e.Judgement.Judged() { // the judge has taken off what is settling, and its half width holds what is not
 		return
 	}
 	if d := e.HannDifference; e.HannStd > 0 && max(math.Abs(real(d)), math.Abs(imag(d))) > remarkSigma*e.HannStd {
@@ -278,6 +303,12 @@ func (r *Result) jobRemarks() {
 	}
 	if n := len(r.Points); n < j.Procedure.LeastPoints {
 		add("few-points", "%d points, procedure %q asks for at least %d for a frequency response", n, j.Procedure.Name, j.Procedure.LeastPoints)
+	}
+	switch s := j.Procedure.Settling; {
+	case s.NotApplicable != "":
+		add("settling-not-applicable", "whether the points had settled was not judged: %s", s.NotApplicable)
+	case s.Rule == 0:
+		add("settling-not-judged", "whether the points had settled was not judged: procedure %q says nothing of it", j.Procedure.Name)
 	}
 	switch before, after := j.OutsideValidity(); {
 	case before || after:

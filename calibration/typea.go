@@ -24,7 +24,7 @@ func addNoise(b *builder) error {
 	}
 	re := b.input(b.own("noise")+".modulus", "noise", 0, typeA(e.StdLnRatio[0], e.DofLnRatio[0]), e.DofLnRatio[0])
 	if !b.point.HasPhase {
-		b.factor(func(x []float64) complex128 { return complex(real(e.Ratio)*math.Exp(x[re]), 0) })
+		b.factor(func(x []float64) complex128 { return complex(modulus(e.Ratio)*math.Exp(x[re]), 0) })
 		return nil
 	}
 	im := b.input(b.own("noise")+".phase", "noise", 0, typeA(e.StdLnRatio[1], e.DofLnRatio[1]), e.DofLnRatio[1])

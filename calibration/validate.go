@@ -37,6 +37,8 @@ func (j *Job) Validate() error {
 	errs = append(errs, j.validateHistory()...)
 	errs = append(errs, j.validateProcedure()...)
 	errs = append(errs, j.validatePoints()...)
+	errs = append(errs, j.validateSettling()...)
+	errs = append(errs, j.validateRepeats()...)
 	errs = append(errs, j.validateUnits()...)
 	return errors.Join(errs...)
 }

@@ -215,7 +215,7 @@ func (r Request) climb(c *candidate) error {
 		return err
 	}
 	p.Block = blockLength(p.Frequency)
-	p.TauMax = tauMax(r.Exciter.loop(p.Frequency), r.discharges(), p.Block)
+	p.TauMax = r.tauMax(p.Frequency, p.Block)
 	c.ladder = slices.DeleteFunc(looks(p.Frequency, p.Noise.Total(), p.TauMax), func(l Look) bool {
 		return l.Kept*p.Frequency < r.Job.Procedure.LeastPeriods
 	})
@@ -228,41 +228,6 @@ func (r Request) climb(c *candidate) error {
 	}
 	c.stdB, c.k = steady.Budget.Modulus.Std, steady.Budget.Modulus.K
 	return nil
-}
-
-// discharges are the time constants, in s, of what lets a step decay: transducers and coupled channels.
-func (r Request) discharges() []float64 {
-	var all []float64
-	for _, d := range r.dischargeList() {
-		all = append(all, d.tau)
-	}
-	return all
-}
-
-type discharge struct {
-	tau  float64
-	what string
-}
-
-func (r Request) dischargeList() []discharge {
-	var all []discharge
-	add := func(tau float64, what string) {
-		if tau > 0 {
-			all = append(all, discharge{tau, what})
-		}
-	}
-	add(r.Job.Device.TimeConstant, "device "+r.Job.Device.Serial)
-	add(r.Job.Reference.TimeConstant, "reference "+r.Job.Reference.Serial)
-	for _, c := range []calibration.Chain{r.Job.ReferenceChain, r.Job.DeviceChain} {
-		for _, s := range c.Stages {
-			for _, k := range s.Corners {
-				if !k.LowPass && k.Frequency > 0 {
-					add(1/(2*math.Pi*k.Frequency), s.ID())
-				}
-			}
-		}
-	}
-	return all
 }
 
 // negligible is the part of U without noise that the type A claim is planned to where no claim reaches the U wanted: it then adds 5 % to U.

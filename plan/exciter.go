@@ -124,5 +124,7 @@ func (e Exciter) validate() error {
 	return errors.Join(errs...)
 }
 
-// loop is the time constant of the level loop at f, s.
-func (e Exciter) loop(f float64) float64 { return e.LoopTime + e.LoopCycles/f }
+// Loop is the loop that controls the level.
+func (e Exciter) Loop() calibration.Loop {
+	return calibration.Loop{Exciter: e.Serial, Time: e.LoopTime, Cycles: e.LoopCycles}
+}

@@ -10,20 +10,19 @@ import (
 // a claim that allows for two exponential transients of unknown size. The prediction below has been compared with simulated runs of that rule
 // (own study of the project): ten points from 0.7 Hz to 97 Hz in 122 s against 131 s with a quiet reference, 206 s against 234 s with a noisy one.
 const (
-	blockCycles    = 2
-	leastBlock     = 0.25 // s
-	firstLook      = 8    // blocks
-	lookGrowth     = 1.2
-	mostLooks      = 40
-	dropped        = 2    // blocks left out after the start
-	leastKept      = 12   // blocks behind a claim
-	claimMargin    = 1.15 // on the half width
-	claimDoubt     = 1.35 // on the half width: the judge has to find out whether the noise is correlated
-	judged         = 0.95 // probability of the claim
-	leastTau       = 4.0  // blocks
-	toldFactor     = 2.0  // tau is told as twice the believed value
-	straightWithin = 5.0  // an exponential slower than this many blocks is a straight line within one, which the approximation takes out
-	pairRatio      = 2.4  // least ratio of two time constants that are told apart
+	blockCycles = 2
+	leastBlock  = 0.25 // s
+	firstLook   = 8    // blocks
+	lookGrowth  = 1.2
+	mostLooks   = 40
+	dropped     = 2    // blocks left out after the start
+	leastKept   = 12   // blocks behind a claim
+	claimMargin = 1.15 // on the half width
+	claimDoubt  = 1.35 // on the half width: the judge has to find out whether the noise is correlated
+	judged      = 0.95 // probability of the claim
+	leastTau    = 4.0  // blocks
+	toldFactor  = 2.0  // tau is told as twice the believed value
+	pairRatio   = 2.4  // least ratio of two time constants that are told apart
 )
 
 // taus are the time constants of transients, in blocks, that the judge allows for.
@@ -34,14 +33,12 @@ func blockLength(f float64) float64 {
 	return max(blockCycles, math.Ceil(leastBlock*f-1e-9)) / f
 }
 
-// tauMax is the longest time constant, in blocks, that the judge is told: twice the longest of the level loop and of those discharges that are fast
-// enough to bend a block, at least 4.
-func tauMax(loop float64, discharges []float64, block float64) float64 {
-	longest := loop
-	for _, tau := range discharges {
-		if tau <= straightWithin*block {
-			longest = max(longest, tau)
-		}
+// tauMax is the longest time constant at f, in blocks, that the judge is told: twice the longest of what is slow there, at least 4.
+func (r Request) tauMax(f, block float64) float64 {
+	job, longest := r.Job, 0.0
+	job.Loop = r.Exciter.Loop()
+	for _, t := range job.Slow(f, block) {
+		longest = max(longest, t.Seconds)
 	}
 	return max(leastTau, toldFactor*longest/block)
 }

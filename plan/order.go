@@ -112,9 +112,9 @@ func (pl *Plan) methodRange(p *Point) {
 func (pl *Plan) warmUp() {
 	e := pl.Request.Exciter
 	pl.WarmUp, pl.WarmUpFrom = e.WarmUp, "exciter "+e.Serial
-	for _, d := range pl.Request.dischargeList() {
-		if t := warmUpFactor * d.tau; t > pl.WarmUp {
-			pl.WarmUp, pl.WarmUpFrom = t, fmt.Sprintf("%g discharge time constants of %s, %.3g s each", warmUpFactor, d.what, d.tau)
+	for _, d := range pl.Request.Job.Discharges() {
+		if t := warmUpFactor * d.Seconds; t > pl.WarmUp {
+			pl.WarmUp, pl.WarmUpFrom = t, fmt.Sprintf("%g discharge time constants of %s, %.3g s each", warmUpFactor, d.Source, d.Seconds)
 		}
 	}
 	if pl.WarmUp == 0 {

@@ -27,12 +27,14 @@ const (
 	steep    = 0.75  // exponent with which the weight of a slower time constant falls
 	startup  = 2     // blocks at the start that are never used (d0)
 	fewest   = 12    // least blocks of a window
-	floor    = 3     // the claimed half width is at least the target over floor
 	first    = 8     // blocks at the first look
 	growth   = 1.2   // of the blocks from look to look
 	most     = 800   // blocks held before pairs are merged
 	flattest = 1e-14 // noise over the largest value below which noise is rounding
 )
+
+// Floor: a claimed half width is at least the target over Floor.
+const Floor = 3
 
 // averaged are the constants of rule Averaged (R8).
 func averaged() constants {

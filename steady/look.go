@@ -134,7 +134,7 @@ func (j *Judge) claim(e *Estimate, w window, target float64, n int) float64 {
 	}
 	scale := 1 << j.merges
 	half := kappa * w.half
-	e.Mean, e.HalfWidth, e.Dof = w.mean, max(half, target/floor), w.dof
+	e.Mean, e.HalfWidth, e.Own, e.Dof = w.mean, max(half, target/Floor), half, w.dof
 	e.Discarded, e.Tau, e.Left, e.Phi = w.start*scale, w.tau*float64(scale), w.left, w.phi
 	e.Reached = e.HalfWidth <= target
 	return float64(n) * (half / target) * (half / target)

@@ -121,6 +121,7 @@ type Estimate struct {
 	Judged    bool    // a half width was asked for
 	Mean      float64 // of ln|r|, or of arg r in rad
 	HalfWidth float64 // claimed for Mean at 95 % coverage: max(kappa·h, target/3); 0 before the first look with enough blocks
+	Own       float64 // kappa·h, what the blocks alone claim: HalfWidth without the floor of target/3
 	Dof       float64 // degrees of freedom behind it
 	Discarded int     // blocks at the start that were left out
 	Replaced  int     // blocks that were no members of the series and were replaced
@@ -136,6 +137,15 @@ func (e Estimate) Std() float64 {
 		return e.HalfWidth
 	}
 	return e.HalfWidth / student(e.Dof)
+}
+
+// TypeA is the standard uncertainty of Mean that the blocks alone claim: Own/t(0.975, Dof). The floor of HalfWidth belongs to the decision to stop; in simulated
+// runs that were stopped by a judge, Own at the last look missed the truth no more often than HalfWidth did (400 runs each of nine scenarios, 0 % to 3 %).
+func (e Estimate) TypeA() float64 {
+	if !(e.Own > 0) || math.IsInf(e.Own, 1) {
+		return e.Own
+	}
+	return e.Own / student(e.Dof)
 }
 
 // Answer is what a judge says.

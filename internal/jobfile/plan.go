@@ -36,6 +36,9 @@ func readPlan(root *table, c *calibration.Job) (r plan.Request) {
 	r.ReferenceNoise = readNoise(reference.optionalTable("noise"), c.Reference.Unit)
 	r.RecorderNoise = readNoise(recorder.optionalTable("noise"), quantity.Unit{})
 	r.Rates = recorder.frequencies("rates")
+	if !e.absent() {
+		c.Loop = r.Exciter.Loop()
+	}
 	r.Job = *c
 	return r
 }
@@ -151,6 +154,9 @@ func readWanted(t *table, c *calibration.Job) (all []float64) {
 		return plan.Band(band[0], band[1], c.Procedure.LeastPoints)
 	case !t.has("frequencies") && !t.has("band"):
 		for _, p := range c.Points {
+			if p.Repeat {
+				continue
+			}
 			all = append(all, p.Frequency)
 		}
 		if len(all) == 0 {

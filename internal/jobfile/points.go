@@ -22,6 +22,9 @@ func readPoints(root *table, j *Job, by standard) {
 		p.Level = readLevel(t, by, c.Device.Unit, p.Frequency)
 		first, second := readRecording(t, "recording"), readRecording(t, "exchanged")
 		p.Readings = readReadings(t, c.Device.Unit, p.Frequency, sheets)
+		if p.Repeat = t.flag("repeat"); p.Repeat {
+			p.Label = fmt.Sprintf("point %d (%g Hz, repeated)", len(places)+1, p.Frequency)
+		}
 		if t.absent() {
 			return p
 		}
@@ -44,12 +47,23 @@ func readPoints(root *table, j *Job, by standard) {
 	if !root.d.planning {
 		root.need("point", "a list of tables [[point]]")
 	}
-	for i, p := range c.Points {
-		if k := slices.IndexFunc(c.Points[:i], func(q calibration.PointPlan) bool { return q.Frequency == p.Frequency }); k >= 0 && p.Frequency > 0 {
-			root.d.wrong(places[i], fmt.Sprintf("point[%d]", i+1), "%g Hz stands twice: it is the frequency of point %d too", p.Frequency, k+1)
+	checkRepeats(root.d, c.Points, places)
+	reportUnused(root.d, sheets)
+}
+
+// checkRepeats refuses a frequency that stands twice without being repeated, and a repetition of nothing.
+func checkRepeats(d *decoder, points []calibration.PointPlan, places []position) {
+	for i, p := range points {
+		k := slices.IndexFunc(points[:i], func(q calibration.PointPlan) bool { return q.Frequency == p.Frequency && !q.Repeat })
+		key := fmt.Sprintf("point[%d]", i+1)
+		switch {
+		case !(p.Frequency > 0):
+		case p.Repeat && k < 0:
+			d.wrong(places[i], key+".repeat", "repeats %g Hz, but no point at this frequency stands before it", p.Frequency)
+		case !p.Repeat && k >= 0:
+			d.wrong(places[i], key, "%g Hz stands twice: it is the frequency of point %d too; a point measured again at the end says repeat = true", p.Frequency, k+1)
 		}
 	}
-	reportUnused(root.d, sheets)
 }
 
 // readLevel reads the nominal level of a point, NaN where there is none, in the device's quantity of motion; against an exciter that states its

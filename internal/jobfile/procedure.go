@@ -13,6 +13,7 @@ import (
 // openQuestions are the places of a procedure that only the reference decides about.
 type openQuestions struct {
 	phaseless []spot // influences without phase
+	settling  *spot  // the half width of the phase that the judge of steadiness lacks
 	history   []spot // influences sized by the reference's history
 }
 
@@ -45,6 +46,7 @@ func readProcedure(t *table) (p calibration.Procedure, open openQuestions) {
 		return in
 	})
 	checkInfluences(t, p.Influences)
+	p.Settling, open.settling = readSettling(t.optionalTable("settling"))
 	return p, open
 }
 
@@ -86,6 +88,9 @@ func (o openQuestions) settle(d *decoder, r calibration.Reference) {
 		for _, s := range o.phaseless {
 			d.wrong(s.at, s.key, "missing: the reference certificate states phase, so the phase of this influence is mandatory, for example %q", "0.1°")
 		}
+	}
+	if o.settling != nil && hasPhase(r) && !r.StatesLevel {
+		d.wrong(o.settling.at, o.settling.key, "missing: the reference certificate states phase, so the half width wanted of the phase is mandatory, for example %q", "0.05°")
 	}
 	if len(r.History) == 0 {
 		for _, s := range o.history {

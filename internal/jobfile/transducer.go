@@ -8,6 +8,7 @@ import (
 
 	"plumbline/calibration"
 	"plumbline/quantity"
+	"plumbline/steady"
 )
 
 func readIdentity(t *table) calibration.Identity {
@@ -50,10 +51,14 @@ func readTransverse(t *table) float64 {
 	return v.SI
 }
 
-// readTimeConstant reads the discharge time constant, or the -3 dB corner of the same first-order high-pass: tau = 1/(2 pi f).
+// readTimeConstant reads the discharge time constant, or the corner of the high-pass: of first order tau = 1/(2 pi f), of second order with its damping.
 func readTimeConstant(t *table) float64 {
 	tau, stated := t.optional("time_constant", quantity.Time)
 	corner, other := t.optional("corner", quantity.Frequency)
+	damping := t.optionalNumber("damping", 0.01, 100)
+	if t.has("damping") && !other {
+		t.wrong("damping", "belongs to the corner of a high-pass of second order, which is not stated")
+	}
 	switch {
 	case stated && other:
 		t.wrong("corner", "time_constant and corner are the same fact: allowed is one of them")
@@ -61,6 +66,9 @@ func readTimeConstant(t *table) float64 {
 		t.wrong("time_constant", "found %q, allowed are values above zero", tau.Text)
 	case other && !(corner.SI > 0):
 		t.wrong("corner", "found %q, allowed are values above zero", corner.Text)
+	case other && damping > 0:
+		tau, _ := steady.HighPass(corner.SI, damping)
+		return tau
 	case other:
 		return 1 / (2 * math.Pi * corner.SI)
 	}
