@@ -39,7 +39,7 @@ type fitter struct {
 }
 
 func newFitter(c constants) *fitter {
-	f := &fitter{grid: newGrid(c, most), columns: newColumns(most), coefficients: make([]float64, len(taus))}
+	f := &fitter{grid: newGrid(c, most), columns: newColumns(most), coefficients: make([]float64, len(c.taus))}
 	each := cap(f.grid.pairs) * len(phis) * max(1, len(c.ridges))
 	for i := range f.components {
 		f.components[i] = component{series: newSeries(most), y: make([]float64, most), candidates: make([]candidate, 0, each)}

@@ -35,29 +35,42 @@ type Judge struct {
 }
 
 // NewJudge makes a judge. An error names the setting that is not allowed.
-func NewJudge(s Settings) (*Judge, error) {
+func NewJudge(s Settings) (*Judge, error) { return newJudge(s, false) }
+
+// newJudge makes a judge, one that looks once with denser time constants.
+func newJudge(s Settings, once bool) (*Judge, error) {
 	if err := s.check(); err != nil {
 		return nil, err
 	}
+	j := newHolder(s)
+	j.once = once
+	rule := map[Rule]func() constants{Averaged: averaged, Wary: wary}[s.Rule]
+	switch {
+	case rule == nil:
+		j.offset = skipped(s.TauMax)
+	case once:
+		c := rule()
+		c.taus = denser(c.taus)
+		j.fitter = newFitter(c)
+	default:
+		j.fitter = newFitter(rule())
+	}
+	j.next = j.offset + first
+	return j, nil
+}
+
+// newHolder is a judge without its rule.
+func newHolder(s Settings) *Judge {
 	j := &Judge{settings: s, target: [2]float64{s.Modulus, s.Phase}, cleaner: newCleaner(most)}
 	for c := range channels {
 		j.raw[c] = make([]float64, 0, most)
 		j.values[c] = make([]float64, most)
 	}
-	switch s.Rule {
-	case Averaged:
-		j.fitter = newFitter(averaged())
-	case Wary:
-		j.fitter = newFitter(wary())
-	case Skip:
-		j.offset = skipped(s.TauMax)
-	}
 	if s.Level {
 		j.spectrum = newSlowness(most)
 	}
-	j.next = j.offset + first
 	j.answer = Answer{TauMax: s.TauMax, Modulus: Estimate{Judged: s.Modulus > 0}, Phase: Estimate{Judged: s.Phase > 0}}
-	return j, nil
+	return j
 }
 
 // Add takes one block and returns the answer, which changes only at a look. Once the answer is other than Settling no more blocks are taken.
@@ -104,11 +117,10 @@ func (j *Judge) Finish() Answer {
 
 // Evaluate looks once at all the blocks of a point that was recorded, and answers Steady or NotReached.
 func Evaluate(s Settings, blocks []Block) (Answer, error) {
-	j, err := NewJudge(s)
+	j, err := newJudge(s, true)
 	if err != nil {
 		return Answer{}, err
 	}
-	j.once = true
 	for _, b := range blocks {
 		j.Add(b)
 	}

@@ -35,8 +35,8 @@ func (r Rule) least() float64 {
 // second point begun where the first ended; told what the first had shown, in 0.1 % (TestSeenHelpsLaterPoints).
 func Seen(s Settings, blocks []Block) (float64, error) {
 	s.Level = false
-	j, err := NewJudge(s)
-	if err != nil {
+	j := newHolder(s)
+	if err := s.check(); err != nil {
 		return 0, err
 	}
 	j.once = true

@@ -94,6 +94,8 @@ type Transducer struct {
 	Creep        float64 // V, exponential return of the bias at the first sample
 	CreepTime    float64 // s, its time constant
 	Drift        float64 // V/s, thermal
+	Warming      float64 // relative error of the sensitivity when its supply is switched on
+	WarmTime     float64 // s, time constant with which that error falls; 0: warm
 	InvertedAxis bool    // mounted upside down
 }
 
@@ -180,6 +182,7 @@ type Point struct {
 	Frequency float64 // Hz
 	Level     float64 // m/s² peak; more than the exciter's reach becomes the reach
 	Duration  float64 // s on the recorder's clock
+	Warm      float64 // s from switching on the transducers' supply to the first sample
 }
 
 // Truth is what no real bench tells.

@@ -19,10 +19,11 @@ func (b Bench) Record(p Point, rng *rand.Rand) (samples [][]float64, truth Truth
 	start := rng.Float64()                           // phase of the exciter at the first sample, cycles
 
 	samples = b.noise(n, rate, rng)
-	envelope := b.Exciter.envelope(n, rate)
+	level := b.Exciter.envelope(n, rate)
 	harmonics := [3]float64{1, truth.Second, truth.Third}
 	transducers := [channels]Transducer{b.Reference, b.Device}
 	for c := range samples {
+		envelope := transducers[c].warming(level, n, rate, p.Warm)
 		for h, size := range harmonics {
 			f := truth.Frequency * float64(h+1)
 			a := complex(truth.Level*size, 0) * b.transfer(c, f)
@@ -78,6 +79,21 @@ func (e Exciter) envelope(n int, rate float64) []float64 {
 	env := make([]float64, n)
 	for i := range env {
 		env[i] = 1 - e.Start*math.Exp(-float64(i)/(rate*e.Settling))
+	}
+	return env
+}
+
+// warming is the level's envelope (nil: 1) times the sensitivity over its warm one, first sample so many seconds after switching on.
+func (t Transducer) warming(level []float64, n int, rate, warm float64) []float64 {
+	if t.Warming == 0 || t.WarmTime <= 0 {
+		return level
+	}
+	env := make([]float64, n)
+	for i := range env {
+		env[i] = 1 + t.Warming*math.Exp(-(warm+float64(i)/rate)/t.WarmTime)
+		if level != nil {
+			env[i] *= level[i]
+		}
 	}
 	return env
 }

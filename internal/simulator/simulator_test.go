@@ -183,3 +183,18 @@ func BenchmarkRecordOneMinute(b *testing.B) {
 		bench.Record(Point{Frequency: 1, Level: 0.2, Duration: 60}, newRand(7))
 	}
 }
+
+// The sensitivity of a transducer that is warming is Warming·exp(-t/WarmTime) off, counted from switching on.
+func TestWarming(t *testing.T) {
+	b := silent()
+	b.Device.Warming, b.Device.WarmTime = 0.02, 10
+	f := 20 * (1 + b.Recorder.Clock)
+	for _, warm := range []float64{0, 20} {
+		x, truth := b.Record(Point{Frequency: f, Level: 1, Duration: 2, Warm: warm}, newRand(8))
+		n := int(0.2 * b.Recorder.Rate) // four periods: the mean over them is their middle to 1e-6
+		got := cmplx.Abs(line(x[1][:n], 20/b.Recorder.Rate)/line(x[0][:n], 20/b.Recorder.Rate)) / cmplx.Abs(truth.Ratio)
+		if want := 1 + 0.02*math.Exp(-(warm+0.1)/10); math.Abs(got-want) > 1e-5 {
+			t.Errorf("%g s after switching on: ratio %.6f of the warm one, want %.6f", warm, got, want)
+		}
+	}
+}
