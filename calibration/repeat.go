@@ -51,6 +51,8 @@ func (j *Job) validateRepeats() (errs []error) {
 		switch {
 		case p.Repeat && k < 0:
 			errs = append(errs, fmt.Errorf("%s repeats a point, but none at this frequency stands before it", p.Label))
+		case p.Repeat && p.Recording != nil && p.Recording.ID != "" && j.Points[k].Recording != nil && p.Recording.ID == j.Points[k].Recording.ID:
+			errs = append(errs, fmt.Errorf("%s repeats %s, but recording %s is the same as %s: it must be another one", p.Label, j.Points[k].Label, p.Recording.Name, j.Points[k].Recording.Name))
 		case p.Repeat && (p.Exchanged == nil) != (j.Points[k].Exchanged == nil):
 			errs = append(errs, fmt.Errorf("%s repeats %s: channels are exchanged in one of them only, allowed are both or neither", p.Label, j.Points[k].Label))
 		}

@@ -346,6 +346,11 @@ func TestSettlingIsRefused(t *testing.T) {
 		"constant of fan is 0 s":    func(j *Job) { j.Procedure.Settling.Slow = []steady.TimeConstant{{Source: "fan"}} },
 		"no time constant is known": func(j *Job) { j.Loop = Loop{} },
 		"but none at this freq":     func(j *Job) { j.Points[0].Repeat = true },
+		"it must be another one": func(j *Job) {
+			j.Points[0].Recording.ID = "a"
+			j.Points = append(j.Points, j.Points[0])
+			j.Points[1].Repeat = true
+		},
 		"channels are exchanged in": func(j *Job) {
 			j.Points = append(j.Points, j.Points[0])
 			j.Points[1].Repeat, j.Points[1].Exchanged = true, j.Points[0].Recording

@@ -38,8 +38,14 @@ func TestPlannedPoints(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := len(job.Calibration.Points); got != p.Distinct {
-		t.Fatalf("%d points, %d were planned", got, p.Distinct)
+	repeats := 0
+	for _, q := range job.Calibration.Points {
+		if q.Repeat {
+			repeats++
+		}
+	}
+	if got := len(job.Calibration.Points) - repeats; got != p.Distinct || got+repeats != len(p.Points) {
+		t.Fatalf("%d points and %d repeated, %d were planned, %d with the repeated ones", got, repeats, p.Distinct, len(p.Points))
 	}
 	for i, q := range job.Calibration.Points {
 		if want := p.Points[i]; q.Frequency/want.Frequency-1 > 1e-5 || q.Level/want.Level-1 > 1e-9 || q.Level/want.Level-1 < -1e-9 {

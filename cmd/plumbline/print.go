@@ -39,12 +39,18 @@ func printEvaluation(w io.Writer, e *lab.Evaluation) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	for _, r := range e.Result.Repeats {
+		fmt.Fprintln(w, repeated(r, e.Result.Points[r.Of].HasPhase))
+	}
 	fmt.Fprintln(w)
 	for _, r := range append(append([]calibration.Remark{}, e.Result.Remarks...), e.Result.Deviations...) {
 		p.note(r.Text)
 	}
 	for i, n := range p.notes {
 		fmt.Fprintf(w, "%5d  %s\n", i+1, n)
+	}
+	if err := printSteadiness(w, e.Result); err != nil {
+		return err
 	}
 	printStatements(w, e.Statements, e.Overall, j)
 	return nil

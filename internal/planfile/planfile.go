@@ -206,25 +206,23 @@ func Read(r io.Reader) (File, error) {
 	return f, nil
 }
 
-// WritePoints writes the points as tables [[point]] of a job file, in the order of measuring; repeats, which a job file does not hold, as comments.
+// WritePoints writes the points as tables [[point]] of a job file, in the order of measuring, repeated ones with repeat = true.
 func WritePoints(w io.Writer, p plan.Plan) error {
 	if _, err := fmt.Fprintf(w, "# Planned points of job %s. The names of the recordings are proposals.\n", p.Request.Job.Number); err != nil {
 		return err
 	}
 	for i, q := range p.Points {
 		level := p.Request.LevelText(q.Level, q.Frequency)
+		repeat := ""
 		if q.Repeat {
-			if _, err := fmt.Fprintf(w, "\n# then again %.6g Hz at %s, %.0f s, to be compared with the first time\n", q.Frequency, level, q.Bench); err != nil {
-				return err
-			}
-			continue
+			repeat = "repeat = true # to be compared with the first time\n"
 		}
 		recording := fmt.Sprintf("point-%02d-%.4gHz.wav", i+1, q.Frequency)
 		if q.Together {
 			recording = "multisine.wav" // one recording holds every line
 		}
-		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.6g Hz\"\nlevel = %q\nrecording = %q\n",
-			q.Settling, q.Measuring, q.Frequency, level, recording); err != nil {
+		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.6g Hz\"\nlevel = %q\nrecording = %q\n%s",
+			q.Settling, q.Measuring, q.Frequency, level, recording, repeat); err != nil {
 			return err
 		}
 	}

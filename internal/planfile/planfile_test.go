@@ -58,12 +58,12 @@ func TestPoints(t *testing.T) {
 	if err := planfile.WritePoints(&b, invented(t)); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"frequency = \"1 Hz\"\nlevel = \"0.018 g peak\"\nrecording = \"point-02-1Hz.wav\"", "# then again 100 Hz at 0.1 g peak"} {
+	for _, want := range []string{"frequency = \"1 Hz\"\nlevel = \"0.018 g peak\"\nrecording = \"point-02-1Hz.wav\"", "recording = \"point-03-100Hz.wav\"\nrepeat = true"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("missing %q in\n%s", want, b.String())
 		}
 	}
-	if n := strings.Count(b.String(), "\n[[point]]"); n != 2 {
-		t.Errorf("%d points, want 2", n)
+	if n := strings.Count(b.String(), "\n[[point]]"); n != 3 {
+		t.Errorf("%d points, want 3", n)
 	}
 }

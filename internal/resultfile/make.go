@@ -36,6 +36,7 @@ func New(h Header, r calibration.Result, statements []conformity.Statement, over
 	for _, p := range r.Points {
 		out.Points = append(out.Points, point(j, p))
 	}
+	out.Repeats = repeats(r)
 	for _, s := range statements {
 		out.Conformity = append(out.Conformity, statement(j, s))
 	}
@@ -79,6 +80,7 @@ func procedure(p calibration.Procedure) Procedure {
 	for _, in := range p.Influences {
 		out.Influences = append(out.Influences, Influence{Key: in.Key, NotApplicable: in.NotApplicable, Distribution: in.Distribution, Source: in.Source})
 	}
+	out.Settling = settling(p.Settling)
 	return out
 }
 
@@ -223,7 +225,7 @@ func rows(in []uncertainty.Row, phase bool) []Row {
 
 func evidence(p calibration.Point) *Evidence {
 	e := p.Evidence
-	out := &Evidence{Blocks: e.Blocks, Rejected: e.Rejected, Duration: number(e.Duration), BlockTime: e.BlockTime}
+	out := &Evidence{Blocks: e.Blocks, Rejected: e.Rejected, Duration: number(e.Duration), BlockTime: e.BlockTime, Steadiness: steadiness(e.Judgement)}
 	for _, l := range e.LnRatio {
 		out.BlockLnModulus = append(out.BlockLnModulus, real(l))
 	}

@@ -18,6 +18,7 @@ type Result struct {
 	Reference  Reference   `json:"reference"`
 	Procedure  Procedure   `json:"procedure"`
 	Points     []Point     `json:"points"`
+	Repeats    []Repeat    `json:"repeats,omitempty"`
 	Conformity []Statement `json:"conformity"`
 	Overall    string      `json:"overall_verdict"`
 	Remarks    []Remark    `json:"remarks"`
@@ -79,6 +80,23 @@ type Procedure struct {
 	Trials      int         `json:"monte_carlo_trials"`           // the most, where digits shall be stable
 	Digits      int         `json:"monte_carlo_digits,omitempty"` // significant digits of u and U that shall be stable
 	Influences  []Influence `json:"influences"`
+	Settling    *Settling   `json:"settling,omitempty"` // absent: the procedure says nothing of it
+}
+
+// Settling is how the procedure has steadiness judged. Half widths are at 95 %.
+type Settling struct {
+	NotApplicable string         `json:"not_applicable,omitempty"`
+	Rule          string         `json:"rule,omitempty"`
+	Modulus       *float64       `json:"half_width_modulus,omitempty"`
+	Phase         *float64       `json:"half_width_phase_deg,omitempty"`
+	Level         bool           `json:"level_of_reference,omitempty"`
+	Slow          []TimeConstant `json:"time_constants,omitempty"`
+}
+
+// TimeConstant is something slow.
+type TimeConstant struct {
+	Source  string  `json:"source"`
+	Seconds float64 `json:"time_s"`
 }
 
 // Influence is what the procedure says of one influence quantity.
@@ -215,6 +233,52 @@ type Evidence struct {
 	BlockTime           []float64 `json:"block_time_s,omitempty"`
 	BlockLnModulus      []float64 `json:"block_ln_modulus,omitempty"`
 	BlockPhase          []float64 `json:"block_phase_rad,omitempty"`
+
+	Steadiness *Steadiness `json:"steadiness,omitempty"` // absent: the procedure does not have it judged
+}
+
+// Steadiness is what the judge found of one point. Half widths are at 95 %; of two recordings with the channels exchanged they are those of the mean.
+type Steadiness struct {
+	State         string      `json:"state"` // "steady", "not reached", "not judged"
+	Why           string      `json:"why_not_judged,omitempty"`
+	HalfModulus   *float64    `json:"half_width_modulus,omitempty"`
+	HalfPhase     *float64    `json:"half_width_phase_deg,omitempty"`
+	WantedModulus *float64    `json:"wanted_modulus,omitempty"`
+	WantedPhase   *float64    `json:"wanted_phase_deg,omitempty"`
+	Block         *float64    `json:"block_s,omitempty"`
+	TauMax        *float64    `json:"tau_max_s,omitempty"`
+	From          string      `json:"tau_max_from,omitempty"`
+	Recordings    []Component `json:"recordings,omitempty"`
+}
+
+// Component is what the judge found in one recording.
+type Component struct {
+	Blocks    int      `json:"blocks"`
+	Discarded int      `json:"blocks_discarded"`
+	Replaced  int      `json:"blocks_replaced"`
+	TauMax    float64  `json:"tau_max_used_s"` // more than told where the level of the reference showed more
+	Tau       *float64 `json:"transient_s,omitempty"`
+	Left      *float64 `json:"transient_left_modulus,omitempty"`     // at the last block; taken off the value
+	LeftPhase *float64 `json:"transient_left_phase_deg,omitempty"`   // likewise
+	Phi       *float64 `json:"correlation_of_neighbours,omitempty"`  // of the modulus
+	DofM      *float64 `json:"degrees_of_freedom_modulus,omitempty"` // of its half width
+	DofP      *float64 `json:"degrees_of_freedom_phase,omitempty"`
+}
+
+// Repeat is a point that was measured again, compared with the first time.
+type Repeat struct {
+	Nominal float64     `json:"nominal_frequency_Hz"`
+	Refused string      `json:"not_compared,omitempty"`
+	Modulus *Comparison `json:"modulus,omitempty"`   // relative
+	Phase   *Comparison `json:"phase_deg,omitempty"` // deg
+	Point   Point       `json:"point"`               // the second time
+}
+
+// Comparison is a difference, first less again, beside what the half widths of the two at 95 % explain.
+type Comparison struct {
+	Difference float64 `json:"difference"`
+	Explained  float64 `json:"explained"`
+	Exceeds    bool    `json:"exceeds"`
 }
 
 // Statement is one statement of conformity.
