@@ -110,7 +110,7 @@ func stated(key string, id sharing) func(*builder) error {
 		if err != nil {
 			return err
 		}
-		dist, err := unitDistribution(in.Distribution)
+		dist, err := in.form()
 		if err != nil {
 			return err
 		}
@@ -135,13 +135,18 @@ func dofOf(in Influence) float64 {
 	return math.Inf(1)
 }
 
-// unitDistribution makes distributions of a stated name for a half-width, or standard uncertainty where it is normal.
-func unitDistribution(name string) (func(float64) uncertainty.Distribution, error) {
-	if _, err := uncertainty.ParseDistribution(name, 1); err != nil {
-		return nil, err
+// form makes distributions of the stated form for a half-width, or a standard or expanded uncertainty where it is normal or Student's t.
+func (in Influence) form() (func(float64) uncertainty.Distribution, error) {
+	f := in.Form
+	f.Name = in.Distribution
+	if f.Name == (uncertainty.StudentT{}).String() {
+		f.Dof = in.Dof
+	}
+	if _, err := f.Of(1); err != nil {
+		return nil, fmt.Errorf("influence %q: %w", in.Key, err)
 	}
 	return func(size float64) uncertainty.Distribution {
-		d, _ := uncertainty.ParseDistribution(name, size)
+		d, _ := f.Of(size)
 		return d
 	}, nil
 }

@@ -87,10 +87,11 @@ type Procedure struct {
 
 // Influence is one influence quantity (VIM 2.52) as the procedure states it.
 type Influence struct {
-	Key           string // one of the keys listed by Influences()
-	NotApplicable string // reason; empty where the influence applies
-	FromHistory   bool   // drift only: its modulus comes from the reference's earlier calibrations; Bands state the phase alone
-	Distribution  string // "normal", "rectangular", "triangular", "arcsine"
+	Key           string           // one of the keys listed by Influences()
+	NotApplicable string           // reason; empty where the influence applies
+	FromHistory   bool             // drift only: its modulus comes from the reference's earlier calibrations; Bands state the phase alone
+	Distribution  string           // one of uncertainty.FormNames()
+	Form          uncertainty.Form // what Distribution needs beside its size; its Name and Dof do not count
 	Bands         []Band
 	Dof           float64    // +Inf where not stated
 	Resonance     [2]float64 // mounting only: limits of the mounted resonance, Hz
@@ -98,7 +99,8 @@ type Influence struct {
 	Source        string     // where the numbers come from
 }
 
-// Band is the size of an influence in a range of frequency: standard uncertainty where the distribution is normal, half-width otherwise.
+// Band is the size of an influence in a range of frequency: standard uncertainty (or expanded, where Form.K is stated) where the distribution is normal or Student's t,
+// half-width otherwise.
 type Band struct {
 	From, To float64 // Hz, From < f <= To
 	Modulus  float64 // relative (or the influence's own quantity, see its formula)

@@ -172,6 +172,7 @@ func readInfluence(t *table) (in calibration.Influence, phaseless []spot) {
 		by = byHistory
 	}
 	in.Distribution = readDistribution(size, by)
+	in.Form = readForm(size, by, in.Distribution)
 	var bands []band
 	bands, phaseless = readBands(size, by, in.Key)
 	for _, b := range bands {
@@ -190,7 +191,7 @@ func readInfluence(t *table) (in calibration.Influence, phaseless []spot) {
 const drift = "drift"
 
 // details are the keys that say how large an influence is.
-var details = []string{"distribution", "band", "dof", "mountings", "resonance", "from_history"}
+var details = []string{"distribution", "top", "limit_half_width", "factors", "k", "band", "dof", "mountings", "resonance", "from_history"}
 
 // permit refuses the details that an influence of this sort does not have.
 func (t *table) permit(by sizedBy, applies bool) {
@@ -198,7 +199,7 @@ func (t *table) permit(by sizedBy, applies bool) {
 		return
 	}
 	allowed := map[sizedBy][]string{
-		byBands: {"distribution", "band", "dof"}, byTemperature: nil, byMotion: {"band"}, byResonance: {"resonance", "band"},
+		byBands: {"distribution", "top", "limit_half_width", "factors", "k", "band", "dof"}, byTemperature: nil, byMotion: {"band"}, byResonance: {"resonance", "band"},
 		byRepeatability: {"band", "dof", "mountings"}, byHistory: {"band"},
 	}[by]
 	for _, key := range details {
@@ -210,7 +211,7 @@ func (t *table) permit(by sizedBy, applies bool) {
 
 // readDistribution reads the distribution, or names the one an influence always has.
 func readDistribution(t *table, by sizedBy) string {
-	names := uncertainty.DistributionNames()
+	names := uncertainty.FormNames()
 	switch by {
 	case byTemperature, byResonance:
 		t.look("distribution")
@@ -226,6 +227,45 @@ func readDistribution(t *table, by sizedBy) string {
 		return uncertainty.Normal{}.String() + " and " + uncertainty.StudentT{}.String()
 	}
 	return t.choice("distribution", names...)
+}
+
+// readForm reads what a distribution needs beside its size.
+func readForm(t *table, by sizedBy, distribution string) (f uncertainty.Form) {
+	if by != byBands {
+		return f
+	}
+	switch distribution {
+	case "trapezoidal":
+		f.Top = t.notNegative("top", quantity.Relative)
+		if f.Top > 1 {
+			t.wrong("top", "allowed are 0 %% to 100 %% of the base")
+		}
+	case "curvilinear trapezoid":
+		f.Limit = t.positive("limit_half_width", quantity.Relative)
+		if f.Limit >= 1 {
+			t.wrong("limit_half_width", "allowed are values above 0 %% and below 100 %% of the half-width")
+		}
+	case "product":
+		factors := t.mustLines("factors")
+		bounded := uncertainty.FactorNames()
+		if t.has("factors") && (len(factors) != 2 || !slices.Contains(bounded, factors[0]) || !slices.Contains(bounded, factors[1])) {
+			t.wrong("factors", "allowed are two of %s", quoted(bounded))
+		}
+		copy(f.Factors[:], factors)
+	case "normal", "Student t":
+		if t.has("k") {
+			f.K = t.number("k", 0.1, 1000)
+		}
+	}
+	if distribution == "Student t" && !t.has("dof") {
+		t.wrong("dof", "missing: Student's t has degrees of freedom")
+	}
+	for _, key := range []struct{ name, of string }{{"top", "trapezoidal"}, {"limit_half_width", "curvilinear trapezoid"}, {"factors", "product"}, {"k", "normal or Student t"}} {
+		if t.has(key.name) && !strings.Contains(key.of, distribution) {
+			t.wrong(key.name, "only the distribution %s has it", key.of)
+		}
+	}
+	return f
 }
 
 // readSpecial reads what single influences need beside bands.

@@ -78,7 +78,14 @@ func asset(t calibration.Transducer) Asset {
 func procedure(p calibration.Procedure) Procedure {
 	out := Procedure{Name: p.Name, Revision: p.Revision, Method: p.Method, Probability: p.Probability, Trials: p.Trials, Digits: p.Digits, Influences: []Influence{}}
 	for _, in := range p.Influences {
-		out.Influences = append(out.Influences, Influence{Key: in.Key, NotApplicable: in.NotApplicable, Distribution: in.Distribution, Source: in.Source})
+		i := Influence{Key: in.Key, NotApplicable: in.NotApplicable, Distribution: in.Distribution, Top: in.Form.Top, Limit: in.Form.Limit, K: in.Form.K, Source: in.Source}
+		if in.Form.Factors != [2]string{} {
+			i.Factors = in.Form.Factors[:]
+		}
+		if in.NotApplicable == "" {
+			i.Dof = number(in.Dof)
+		}
+		out.Influences = append(out.Influences, i)
 	}
 	out.Settling = settling(p.Settling)
 	return out

@@ -101,10 +101,15 @@ type TimeConstant struct {
 
 // Influence is what the procedure says of one influence quantity.
 type Influence struct {
-	Key           string `json:"key"`
-	NotApplicable string `json:"not_applicable,omitempty"`
-	Distribution  string `json:"distribution,omitempty"`
-	Source        string `json:"source,omitempty"`
+	Key           string   `json:"key"`
+	NotApplicable string   `json:"not_applicable,omitempty"`
+	Distribution  string   `json:"distribution,omitempty"`
+	Top           float64  `json:"top,omitempty"`              // trapezoidal: of the base
+	Limit         float64  `json:"limit_half_width,omitempty"` // curvilinear trapezoid: of the half-width
+	Factors       []string `json:"factors,omitempty"`          // product
+	K             float64  `json:"k,omitempty"`                // the sizes are expanded uncertainties with it
+	Dof           *float64 `json:"dof,omitempty"`              // absent: infinite
+	Source        string   `json:"source,omitempty"`
 }
 
 // Point is the result at one frequency.
