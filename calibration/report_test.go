@@ -165,3 +165,41 @@ func TestTrialsUntilStable(t *testing.T) {
 		t.Errorf("stable %v with the fewest trials, remarks %v", q.Simulation.Stable, q.Remarks)
 	}
 }
+
+// Every distribution a procedure can name reaches the budget with its standard uncertainty (closed forms: uncertainty, TestForms) and the Monte Carlo evaluation.
+func TestFormsOfInfluences(t *testing.T) {
+	inf := math.Inf(1)
+	for _, c := range []struct {
+		in   Influence
+		size float64
+		u    float64
+	}{
+		{Influence{Distribution: "normal", Form: uncertainty.Form{K: 2}, Dof: inf}, 0.002, 0.001},
+		{Influence{Distribution: "trapezoidal", Form: uncertainty.Form{Top: 0.5}, Dof: inf}, 0.002, 0.002 * math.Sqrt(1.25/6)},
+		{Influence{Distribution: "curvilinear trapezoid", Form: uncertainty.Form{Limit: 0.5}, Dof: inf}, 0.002, 0.002 * math.Sqrt(1./3+0.25/9)},
+		{Influence{Distribution: "product", Form: uncertainty.Form{Factors: [2]string{"arcsine", "rectangular"}}, Dof: inf}, 0.002, 0.002 / math.Sqrt(6)},
+		{Influence{Distribution: "Student t", Dof: 8}, 0.002, 0.002},
+		{Influence{Distribution: "Student t", Dof: 2}, 0.002, 0.002},
+	} {
+		j := bareJob(t)
+		c.in.Key, c.in.Bands = "other", everywhere(c.size, c.size)
+		j.state(c.in)
+		p := evaluated(t, j, 80)
+		r := row(t, p.Budget, "other")
+		if math.Abs(r.Modulus/c.u-1) > 1e-5 || r.Distribution != c.in.Distribution {
+			t.Errorf("%s: u %g of a %s distribution, want %g", c.in.Distribution, r.Modulus, r.Distribution, c.u)
+		}
+		switch few := c.in.Dof <= 2; {
+		case few && (!math.IsNaN(p.Simulation.Modulus.Std) || p.Reported.Evaluation != MonteCarlo):
+			t.Errorf("two degrees of freedom: standard deviation %g of the sample, %s stated; want none and Monte Carlo", p.Simulation.Modulus.Std, p.Reported.Evaluation)
+		case c.in.Dof == inf && math.Abs(p.Simulation.Modulus.Std/p.Budget.Modulus.Std-1) > 0.03:
+			t.Errorf("%s: Monte Carlo u %g, first order %g", c.in.Distribution, p.Simulation.Modulus.Std, p.Budget.Modulus.Std)
+		}
+	}
+	j := bareJob(t)
+	j.state(Influence{Key: "other", Distribution: "trapezoidal", Form: uncertainty.Form{Top: 2}, Bands: everywhere(0.1, 0.1), Dof: inf})
+	p := pointAt(80)
+	if p.evaluate(&j, uncertainty.NewSet(), 0, 1); !strings.Contains(p.Refused, `influence "other": distribution "trapezoidal": top 2`) {
+		t.Errorf("refused: %q", p.Refused)
+	}
+}

@@ -112,7 +112,7 @@ func (a *author) verdicts(g group) Table {
 	tolerance, acceptance := plain("Tolerance limits"), plain("Acceptance limits")
 	symbol := plain(unit.Symbol)
 	t := Table{
-		Caption: rich("#{}# Decision rule: {}{}", strings.TrimRight(a.requirement(g), ".")+".", sentence(first.Rule), g.evaluation()),
+		Caption: rich("#{}# Decision rule: {}{}{}", strings.TrimRight(a.requirement(g), ".")+".", sentence(first.Rule), g.evaluation(), g.global()),
 		Columns: []Column{
 			{Head: plain("Judged"), Kind: Words, Share: 1},
 			{Head: plain("Value"), Unit: symbol, Kind: Number},
@@ -136,6 +136,26 @@ func (a *author) verdicts(g group) Table {
 	t.Notes = n.list
 	t.dropUnused()
 	return t
+}
+
+// global is the largest global risks of a group in words, nothing where none is stated.
+func (g group) global() string {
+	var consumer, producer float64
+	prior := ""
+	for _, s := range g.statements {
+		if s.Global != nil {
+			prior = s.Global.Prior
+			consumer, producer = max(consumer, s.Global.Consumer), max(producer, s.Global.Producer)
+		}
+	}
+	if prior == "" {
+		return ""
+	}
+	upTo := ""
+	if len(g.statements) > 1 {
+		upTo = "up to "
+	}
+	return " Global risk, for " + prior + ": accepted though outside the tolerance " + upTo + probability(consumer) + thin + "%, rejected though within it " + upTo + probability(producer) + thin + "%."
 }
 
 // conditional reports whether a verdict of the group has a condition: those words are too long for one line of a column.

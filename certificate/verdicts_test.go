@@ -131,3 +131,20 @@ func TestRiskOfTrials(t *testing.T) {
 		}
 	}
 }
+
+// TestGlobalRisk: what is stated of such items stands beside the rule, with the largest risks of the group.
+func TestGlobalRisk(t *testing.T) {
+	k := certificatetest.Fenwick()
+	if strings.Contains(document(t, k).String(), "Global risk") {
+		t.Error("a global risk although nothing is stated of such items")
+	}
+	for i := range k.Statements {
+		k.Statements[i].Global = &conformity.ItemRisk{Prior: "items of which 95 % lie within the tolerance", GlobalRisk: conformity.GlobalRisk{Consumer: 0.004 + 0.001*float64(i), Producer: 0.0155}}
+	}
+	text := document(t, k).String()
+	for _, want := range []string{"Global risk, for items of which 95 % lie within the tolerance: accepted though outside the tolerance 0.40", "accepted though outside the tolerance up to "} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is not in\n%s", want, text)
+		}
+	}
+}

@@ -54,7 +54,8 @@ type Statement struct {
 	Evaluation  string // "first order" or "Monte Carlo": the evaluation that decides
 	Trials      int    // of the Monte Carlo evaluation behind Risk, 0 to first order
 	Verdict     Verdict
-	Risk        float64 // probability that the true value lies outside the tolerance: specific risk of false acceptance where the verdict is Conforms
+	Risk        float64   // probability that the true value lies outside the tolerance: specific risk of false acceptance where the verdict is Conforms
+	Global      *ItemRisk // risk over many such items; nil where nothing is stated of them
 	Remarks     []string
 }
 

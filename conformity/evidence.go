@@ -59,6 +59,7 @@ func (e FirstOrder) String() string { return "first order" }
 // MonteCarlo is a sample s of the true value, which is Offset + Scale·s. For a sample of relative moduli Scale is the modulus itself and Offset 0;
 // for a relative deviation d it is 1 + d and Offset -1.
 type MonteCarlo struct {
+	Value         float64 // measured value; needed for the global risk alone
 	U             float64 // stated expanded uncertainty
 	Sample        []float64
 	Scale, Offset float64 // Scale must not be zero

@@ -127,9 +127,9 @@ func GlobalOf(prior Prior, rule Rule, tolerance Limits, e FirstOrder) (GlobalRis
 	if err != nil {
 		return GlobalRisk{}, err
 	}
-	var measurement uncertainty.Shape = uncertainty.Normal{Sigma: e.U / e.K}
-	if !math.IsInf(e.Dof, 1) {
-		measurement = uncertainty.StudentT{Scale: e.U / e.K, Dof: e.Dof}
+	_, measurement, err := errorsOf(e)
+	if err != nil {
+		return GlobalRisk{}, err
 	}
 	return Global(prior, measurement, tolerance, acceptance)
 }

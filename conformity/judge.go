@@ -14,9 +14,10 @@ import (
 
 // Judge decides everything a device's specification asks of a result: the sensitivity at the reference frequency against its tolerance, the deviation from it
 // at every other point of the flatness band, the phase, and every line of the table of limits at each of its points. What the specification does not state
-// is not judged; a point that has no value, and a line of the table without a point, is not decided and says why. Workers has no effect on the outcome.
-func Judge(r *calibration.Result, rule Rule, workers int) ([]Statement, error) {
-	j := &judgement{r: r, device: r.Job.Device, reference: r.ReferencePoint(), rule: rule, workers: workers}
+// is not judged; a point that has no value, and a line of the table without a point, is not decided and says why. Items is what the job states of such items, for
+// the global risk. Workers has no effect on the outcome.
+func Judge(r *calibration.Result, rule Rule, items Items, workers int) ([]Statement, error) {
+	j := &judgement{r: r, device: r.Job.Device, reference: r.ReferencePoint(), rule: rule, items: items, workers: workers}
 	d := j.device
 	if d.Tolerance > 0 {
 		j.sensitivity(j.reference, d.ReferenceFrequency, calibration.FrequencyLimit{Lower: -d.Tolerance, Upper: d.Tolerance}, "")
@@ -70,6 +71,7 @@ type judgement struct {
 	device     calibration.Device
 	reference  int // point at the reference frequency, -1 without
 	rule       Rule
+	items      Items
 	workers    int
 	statements []Statement
 	errs       []error
@@ -80,6 +82,9 @@ func (j *judgement) decide(q Question, e Evidence, err error) {
 	var s Statement
 	if err == nil {
 		s, err = Decide(q, j.rule, e)
+	}
+	if err == nil {
+		err = s.addGlobal(j.items, q, e, !q.Relative && !q.Phase && math.Abs(q.Frequency/j.device.ReferenceFrequency-1) <= sameFrequency)
 	}
 	if err != nil {
 		j.errs = append(j.errs, err)
@@ -209,7 +214,7 @@ func (j *judgement) phase(i int, l calibration.FrequencyLimit, where string) {
 	}
 	settings := uncertainty.SimulationSettings{Trials: p.Simulation.Trials, Seed: p.Simulation.Seed, Probability: j.r.Job.Procedure.Probability, Workers: j.workers, Keep: true}
 	s, err := uncertainty.Simulate(j.r.Set, p.Model, p.Uses, settings)
-	j.decide(q, MonteCarlo{U: rep.UPhase, Sample: s.PhaseSample, Scale: 1, Offset: q.Value}, err)
+	j.decide(q, MonteCarlo{Value: q.Value, U: rep.UPhase, Sample: s.PhaseSample, Scale: 1, Offset: q.Value}, err)
 }
 
 func (j *judgement) phaseQuestion(f float64, l calibration.FrequencyLimit, where string) Question {
@@ -263,5 +268,5 @@ func (j *judgement) evidence(i int, deviation bool, value float64, rep calibrati
 	if err != nil {
 		return nil, err
 	}
-	return MonteCarlo{U: u, Sample: sample, Scale: scale, Offset: offset}, nil
+	return MonteCarlo{Value: value, U: u, Sample: sample, Scale: scale, Offset: offset}, nil
 }

@@ -43,7 +43,7 @@ func judged(t *testing.T) *calibration.Result {
 // Verifies: ISO/IEC 17025 7.8.6.2
 func TestJudge(t *testing.T) {
 	r := judged(t)
-	statements, err := Judge(r, GuardBand{R: 1}, 1)
+	statements, err := Judge(r, GuardBand{R: 1}, Items{}, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +68,7 @@ func TestJudge(t *testing.T) {
 	if s = statements[2]; s.Verdict != NotDecided || !math.IsNaN(s.Value) || !strings.Contains(strings.Join(s.Remarks, ""), "too short") {
 		t.Errorf("%+v", s)
 	}
-	many, err := Judge(r, GuardBand{R: 1}, 3)
+	many, err := Judge(r, GuardBand{R: 1}, Items{}, 3)
 	if err != nil || many[1].Risk != statements[1].Risk {
 		t.Errorf("three workers: risk %g, one: %g (%v)", many[1].Risk, statements[1].Risk, err)
 	}
@@ -79,7 +79,7 @@ func TestJudgeWithoutReferencePoint(t *testing.T) {
 	r := judged(t)
 	r.Points[2].Refused = "clipped"
 	r.Points[0].Deviation = nil
-	statements, err := Judge(r, SimpleAcceptance{}, 1)
+	statements, err := Judge(r, SimpleAcceptance{}, Items{}, 1)
 	if err != nil || len(statements) == 0 || Overall(statements) != NotDecided {
 		t.Fatalf("%+v, %v", statements, err)
 	}
@@ -89,7 +89,7 @@ func TestJudgeWithoutReferencePoint(t *testing.T) {
 		}
 	}
 	r.Job.Device.Tolerance, r.Job.Device.Flatness = 0, 0
-	if statements, err = Judge(r, SimpleAcceptance{}, 1); err != nil || len(statements) != 0 {
+	if statements, err = Judge(r, SimpleAcceptance{}, Items{}, 1); err != nil || len(statements) != 0 {
 		t.Errorf("device without specification: %+v, %v", statements, err)
 	}
 }
@@ -121,7 +121,7 @@ func TestJudgePhase(t *testing.T) {
 	d.Tolerance, d.Flatness = 0, 0
 	degree := math.Pi / 180
 	d.PhaseTolerance = 1.7 * degree
-	statements, err := Judge(r, SimpleAcceptance{}, 1)
+	statements, err := Judge(r, SimpleAcceptance{}, Items{}, 1)
 	if err != nil || len(statements) != 1 {
 		t.Fatalf("%d statements, want one at the reference frequency, %v", len(statements), err)
 	}
@@ -133,7 +133,7 @@ func TestJudgePhase(t *testing.T) {
 	near(t, "U", s.U, 0.4*degree, 1e-15)
 	near(t, "risk", s.Risk, uncertainty.NormalCDF(-1), 1e-9)
 	d.PhaseNominal, d.PhaseTolerance, d.PhaseBand = math.Pi, 2.5*degree, [2]float64{0.5, 50}
-	if statements, err = Judge(r, GuardBand{R: 1}, 2); err != nil || len(statements) != 2 {
+	if statements, err = Judge(r, GuardBand{R: 1}, Items{}, 2); err != nil || len(statements) != 2 {
 		t.Fatalf("%d statements, want two in the band, %v", len(statements), err)
 	}
 	s = statements[0]
@@ -147,12 +147,12 @@ func TestJudgePhase(t *testing.T) {
 		t.Errorf("refused point: %+v", s)
 	}
 	r.Points[0].Sensitivity = cmplx.Rect(9.8, -178*degree) // 182°
-	if statements, err = Judge(r, SimpleAcceptance{}, 1); err != nil {
+	if statements, err = Judge(r, SimpleAcceptance{}, Items{}, 1); err != nil {
 		t.Fatal(err)
 	}
 	near(t, "phase on the other side of half a turn", statements[0].Value, 182*degree, 1e-12)
 	r.Points[0].HasPhase = false
-	if statements, err = Judge(r, SimpleAcceptance{}, 1); err != nil || statements[0].Verdict != NotDecided || statements[0].Remarks[0] != "the point has no phase" {
+	if statements, err = Judge(r, SimpleAcceptance{}, Items{}, 1); err != nil || statements[0].Verdict != NotDecided || statements[0].Remarks[0] != "the point has no phase" {
 		t.Errorf("without phase: %+v, %v", statements[0], err)
 	}
 }
@@ -173,7 +173,7 @@ func TestJudgeTable(t *testing.T) {
 		{Of: calibration.LimitedPhase, From: 5, To: 5, Lower: -degree, Upper: degree},
 		{Of: calibration.LimitedSensitivity, From: 10, To: 10, Lower: -0.1, Upper: 0.1},
 	}
-	statements, err := Judge(r, SimpleAcceptance{}, 1)
+	statements, err := Judge(r, SimpleAcceptance{}, Items{}, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -204,15 +204,15 @@ func TestJudgeTable(t *testing.T) {
 		t.Errorf("unit of a deviation: %+v", s.Unit(d.Unit))
 	}
 	d.Limits = []calibration.FrequencyLimit{{From: 1, To: 2, Lower: -1, Upper: 1}}
-	if _, err := Judge(r, SimpleAcceptance{}, 1); err == nil || !strings.Contains(err.Error(), "limit from 1 Hz to 2 Hz: of quantity 0") {
+	if _, err := Judge(r, SimpleAcceptance{}, Items{}, 1); err == nil || !strings.Contains(err.Error(), "limit from 1 Hz to 2 Hz: of quantity 0") {
 		t.Errorf("limit of nothing: %v", err)
 	}
 	d.Limits, d.Tolerance = nil, 0.1
-	if _, err := Judge(r, nil, 1); err == nil || !strings.Contains(err.Error(), "no decision rule stated") {
+	if _, err := Judge(r, nil, Items{}, 1); err == nil || !strings.Contains(err.Error(), "no decision rule stated") {
 		t.Errorf("without a rule: %v", err)
 	}
 	r.Points[2].Refused = "clipped"
-	if statements, err := Judge(r, nil, 1); err != nil || statements[0].Verdict != NotDecided {
+	if statements, err := Judge(r, nil, Items{}, 1); err != nil || statements[0].Verdict != NotDecided {
 		t.Errorf("without a rule and a value: %+v, %v", statements, err)
 	}
 }

@@ -1,6 +1,8 @@
 package jobfile
 
 import (
+	"slices"
+
 	"plumbline/calibration"
 	"plumbline/conformity"
 	"plumbline/quantity"
@@ -41,7 +43,7 @@ func (s RuleSpec) Rule() conformity.Rule {
 	return nil
 }
 
-func readDecision(root *table, device calibration.Device) (r RuleSpec) {
+func readDecision(root *table, device calibration.Device) (r RuleSpec, items conformity.Items) {
 	t := root.optionalAsset("decision")
 	defer t.close()
 	if t.absent() && (device.Tolerance > 0 || device.Flatness > 0 || device.PhaseTolerance > 0 || len(device.Limits) > 0) {
@@ -70,5 +72,35 @@ func readDecision(root *table, device calibration.Device) (r RuleSpec) {
 		}
 		r.Risk = v.SI
 	}
-	return r
+	return r, readItems(t.optionalTable("items"), device)
+}
+
+const fewestEarlier = 3 // results that a distribution can be taken from
+
+// readItems reads what is known of items like the one judged.
+func readItems(t *table, device calibration.Device) (i conformity.Items) {
+	defer t.close()
+	v, ok := t.optional("conforming", quantity.Relative)
+	if ok && !(v.SI > 0 && v.SI < 1) {
+		t.wrong("conforming", "found %q, allowed are values above 0 %% and below 100 %%", v.Text)
+	}
+	i.Conforming = v.SI
+	for _, text := range t.lines("history") {
+		v, err := quantity.Parse(text, quantity.Sensitivity)
+		switch {
+		case err != nil:
+			t.wrong("history", "%v", err)
+		case v.Unit.Dim != device.Unit.Dim || !(v.SI > 0):
+			t.wrong("history", "found %q, allowed are sensitivities in the unit of the device, above 0", text)
+		}
+		i.History = append(i.History, v.SI)
+	}
+	if t.has("history") && (len(i.History) < fewestEarlier || slices.Max(i.History) == slices.Min(i.History)) {
+		t.wrong("history", "found %d values, allowed are %d or more that are not all equal", len(i.History), fewestEarlier)
+	}
+	if !t.absent() && !t.has("conforming") && !t.has("history") {
+		t.wrong("conforming", "missing: conforming or history is mandatory")
+	}
+	i.Source = t.text("source")
+	return i
 }

@@ -8,6 +8,7 @@ import (
 
 	"plumbline/calibration"
 	"plumbline/certificate"
+	"plumbline/conformity"
 	"plumbline/plan"
 )
 
@@ -17,6 +18,7 @@ type Job struct {
 	Calibration calibration.Job
 	Particulars certificate.Particulars
 	Rule        RuleSpec
+	Items       conformity.Items // what is known of items like the device, for the global risk
 	Recordings  []PointRecording
 	Files       []File // every file read, the job file first, in order of reading
 	plan        plan.Request
@@ -99,7 +101,7 @@ func readJob(t *table) *Job {
 	c.Procedure, open = readProcedure(t.asset("procedure"))
 	c.Procedure.DisplayResolution = steps
 	readPoints(t, j, standard)
-	j.Rule = readDecision(t, c.Device)
+	j.Rule, j.Items = readDecision(t, c.Device)
 	c.ValidityOverride = readOverride(t.optionalTable("override"))
 	j.plan = readPlan(t, c)
 	t.close()

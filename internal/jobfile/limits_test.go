@@ -2,6 +2,7 @@ package jobfile
 
 import (
 	"math"
+	"plumbline/uncertainty"
 	"slices"
 	"strings"
 	"testing"
@@ -135,5 +136,64 @@ func TestDecision(t *testing.T) {
 	}
 	if (RuleSpec{}).Rule() != nil {
 		t.Error("no rule named: want none")
+	}
+}
+
+// TestItems checks what a job can state of items like its device, for the global risk.
+func TestItems(t *testing.T) {
+	const old = "rule = \"guard band\"\nr = 0.5"
+	fsys := full(t)
+	replace(t, fsys, "job.toml", old, old+"\nitems = { conforming = \"95 %\", history = [\"9.9 V/(m/s)\", \"10.1 V/(m/s)\", \"10 V/(m/s)\"], source = \"records\" }")
+	j, err := Load(FromFS(fsys), "job.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if i := j.Items; !close64(i.Conforming, 0.95) || len(i.History) != 3 || !close64(i.History[2], 10) || i.Source != "records" {
+		t.Errorf("%+v", i)
+	}
+	for text, want := range map[string]string{
+		`items = { source = "records" }`:                                                    `decision.items.conforming: missing: conforming or history is mandatory`,
+		`items = { conforming = "95 %" }`:                                                   `decision.items.source: missing`,
+		`items = { conforming = "100 %", source = "records" }`:                              `decision.items.conforming: found "100 %"`,
+		`items = { history = ["9.9 V/(m/s)", "10 V/(m/s)"], source = "records" }`:           `decision.items.history: found 2 values, allowed are 3 or more`,
+		`items = { history = ["9 V/(m/s)", "9 V/(m/s)", "9 V/(m/s)"], source = "records" }`: `that are not all equal`,
+		`items = { history = ["9.9 V/g", "10 V/g", "10.1 V/g"], source = "records" }`:       `found "9.9 V/g", allowed are sensitivities in the unit of the device`,
+		`items = { conforming = "95 %", source = "records", of = "a kind" }`:                `decision.items.of: unknown key`,
+	} {
+		fsys := full(t)
+		replace(t, fsys, "job.toml", old, old+"\n"+text)
+		if _, err := Load(FromFS(fsys), "job.toml"); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v, want %q", text, err, want)
+		}
+	}
+}
+
+// TestForms checks that every form of distribution and both forms of the number of trials arrive.
+func TestForms(t *testing.T) {
+	const old = "key = \"drift\"\ndistribution = \"rectangular\""
+	for text, want := range map[string]calibration.Influence{
+		`distribution = "normal"` + "\nk = 2":                                      {Distribution: "normal", Form: uncertainty.Form{K: 2}, Dof: math.Inf(1)},
+		`distribution = "triangular"`:                                              {Distribution: "triangular", Dof: math.Inf(1)},
+		`distribution = "trapezoidal"` + "\ntop = \"50 %\"":                        {Distribution: "trapezoidal", Form: uncertainty.Form{Top: 0.5}, Dof: math.Inf(1)},
+		`distribution = "curvilinear trapezoid"` + "\nlimit_half_width = \"25 %\"": {Distribution: "curvilinear trapezoid", Form: uncertainty.Form{Limit: 0.25}, Dof: math.Inf(1)},
+		`distribution = "product"` + "\nfactors = [\"arcsine\", \"rectangular\"]":  {Distribution: "product", Form: uncertainty.Form{Factors: [2]string{"arcsine", "rectangular"}}, Dof: math.Inf(1)},
+		`distribution = "Student t"` + "\ndof = 2":                                 {Distribution: "Student t", Dof: 2},
+	} {
+		fsys := full(t)
+		replace(t, fsys, "laboratory.toml", old, "key = \"drift\"\n"+text)
+		replace(t, fsys, "laboratory.toml", "trials = 200000", "trials = { digits = 2, most = 2000000 }")
+		j, err := Load(FromFS(fsys), "job.toml")
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		p := j.Calibration.Procedure
+		in, _ := p.Influence("drift")
+		if in.Distribution != want.Distribution || in.Form != want.Form || in.Dof != want.Dof {
+			t.Errorf("%s: %+v, want %+v", text, in, want)
+		}
+		if p.Trials != 2000000 || p.Digits != 2 {
+			t.Errorf("trials %d, digits %d", p.Trials, p.Digits)
+		}
 	}
 }

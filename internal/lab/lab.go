@@ -58,7 +58,7 @@ func (l Lab) Evaluate(job, recordings string) (*Evaluation, error) {
 	if rule == nil {
 		return e, nil
 	}
-	if e.Statements, err = conformity.Judge(&e.Result, rule, workers); err != nil {
+	if e.Statements, err = conformity.Judge(&e.Result, rule, j.Items, workers); err != nil {
 		return nil, err
 	}
 	e.Overall = conformity.Overall(e.Statements)

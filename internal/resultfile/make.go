@@ -259,10 +259,14 @@ func statement(j calibration.Job, s conformity.Statement) Statement {
 		unit = quantity.Unit{Symbol: "1", Factor: 1} // in the file as a ratio
 	}
 	limit := func(x float64) *float64 { return number(unit.FromSI(x)) }
+	var global *Global
+	if g := s.Global; g != nil {
+		global = &Global{Prior: g.Prior, Conforming: g.Conforming, Accepted: g.Accepted, Consumer: g.Consumer, Producer: g.Producer}
+	}
 	return Statement{
 		Subject: s.Subject, Requirement: s.Requirement, Frequency: s.Frequency, Value: limit(s.Value), U: limit(s.U), Unit: ucum(unit),
 		Lower: limit(s.Tolerance.Lower), Upper: limit(s.Tolerance.Upper), AcceptLower: limit(s.Acceptance.Lower), AcceptUpper: limit(s.Acceptance.Upper),
-		Rule: s.Rule, Evaluation: s.Evaluation, Trials: s.Trials, Verdict: s.Verdict.String(), Risk: number(s.Risk), Remarks: s.Remarks,
+		Rule: s.Rule, Evaluation: s.Evaluation, Trials: s.Trials, Verdict: s.Verdict.String(), Risk: number(s.Risk), Global: global, Remarks: s.Remarks,
 	}
 }
 

@@ -303,7 +303,17 @@ type Statement struct {
 	Trials      int      `json:"trials,omitempty"` // behind the probability, where it comes from Monte Carlo
 	Verdict     string   `json:"verdict"`
 	Risk        *float64 `json:"probability_outside_tolerance,omitempty"`
+	Global      *Global  `json:"global_risk,omitempty"`
 	Remarks     []string `json:"remarks,omitempty"`
+}
+
+// Global is what the rule does to many items like the one judged.
+type Global struct {
+	Prior      string  `json:"prior"`
+	Conforming float64 `json:"within_tolerance"`
+	Accepted   float64 `json:"accepted"`
+	Consumer   float64 `json:"accepted_though_outside"`
+	Producer   float64 `json:"rejected_though_within"`
 }
 
 // Remark is something to know.
