@@ -171,7 +171,13 @@ func (a *Interface) Halt() error {
 		a.server.cut()
 		<-a.player.ended
 	}
-	return a.player.outcome()
+	err := a.player.outcome()
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if err != nil && a.lost != nil {
+		return a.lost // what was first
+	}
+	return err
 }
 
 // Close halts, ends every acquisition and disconnects. It may be called twice.

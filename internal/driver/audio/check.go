@@ -246,7 +246,7 @@ func (a *Interface) reader(index uint32) *reader {
 }
 
 func (a *Interface) stopped(index uint32, why string) {
-	if r := a.reader(index); r != nil {
-		r.fail(lost("input %s: %s", a.cfg.Source, why))
+	if a.reader(index) != nil {
+		a.fail(lost("input %s: %s", a.cfg.Source, why))
 	}
 }

@@ -133,6 +133,9 @@ func cookie() ([]byte, error) {
 	if os.IsNotExist(err) {
 		return make([]byte, cookieBytes), nil
 	}
+	if err == nil && len(key) != cookieBytes {
+		err = fmt.Errorf("%s: %d bytes, a server's cookie has %d", name, len(key), cookieBytes)
+	}
 	return key, err
 }
 

@@ -8,6 +8,7 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"os/exec"
+	"slices"
 	"sync"
 	"testing"
 )
@@ -15,14 +16,13 @@ import (
 // Loop is what stands behind the server: an exciter on the first output, a reference and a device on it, and a cable for the frame counter. Its clients are parec and pacat,
 // which share no line with the driver.
 type Loop struct {
-	Gain  float64    // V at the reference per V of drive, far above the exciter's resonance: fractions of full scale of both
-	Noise float64    // standard deviation of the noise of each channel, fraction of full scale
-	ratio complex128 // pole and gain of the device against the reference, see Ratio
+	Gain  float64 // V at the reference per V of drive, far above the exciter's resonance: fractions of full scale of both
+	Noise float64 // standard deviation of the noise of each channel, fraction of full scale
 
 	mu     sync.Mutex
 	drop   int  // frames to lose
 	pulled bool // the cable of the reference is pulled
-	passed int64
+	driven []float64
 }
 
 // What the loop is made of. All of it is linear and digital, so that the ratio is known exactly.
@@ -38,7 +38,7 @@ func Connect(t testing.TB, s *Server) *Loop {
 	t.Helper()
 	l := &Loop{Gain: 0.5, Noise: 1e-6}
 	in := s.Command("parec", "--raw", "--device="+Sink+".monitor", "--format=s32le", "--rate=48000", "--channels=2", "--latency-msec=20", "--no-remix", "--no-remap")
-	out := s.Command("pacat", "--raw", "--playback", "--device="+sensors, "--format=s32le", "--rate=48000", "--channels=3", "--latency-msec=150", "--no-remix", "--no-remap")
+	out := s.Command("pacat", "--raw", "--playback", "--device="+sensors, "--format=s32le", "--rate=48000", "--channels=3", "--latency-msec=400", "--no-remix", "--no-remap")
 	from, err := in.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -86,6 +86,13 @@ func (l *Loop) Lose(n int) {
 	l.drop += n
 }
 
+// Driven is what the exciter was given so far, from the connection on, fractions of full scale.
+func (l *Loop) Driven() []float64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return slices.Clone(l.driven)
+}
+
 // run filters until a client ends.
 func (l *Loop) run(from io.Reader, to io.Writer) {
 	const seed = 20261125
@@ -98,13 +105,15 @@ func (l *Loop) run(from io.Reader, to io.Writer) {
 		if _, err := io.ReadFull(in, frame); err != nil {
 			return
 		}
+		drive := value(frame)
 		l.mu.Lock()
+		l.driven = append(l.driven, drive)
 		gain, sigma, pulled, lost := l.Gain, l.Noise, l.pulled, l.drop > 0
 		if lost {
 			l.drop--
 		}
 		l.mu.Unlock()
-		a := gain * table.next(value(frame))
+		a := gain * table.next(drive)
 		lag += (1 - ratioPole) * (a - lag)
 		if lost {
 			continue

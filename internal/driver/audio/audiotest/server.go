@@ -34,6 +34,7 @@ const (
 type Server struct {
 	Address string // for audio.Config
 	t       testing.TB
+	dir     string
 	command *exec.Cmd
 	log     bytes.Buffer
 	ended   chan struct{}
@@ -60,7 +61,7 @@ load-module module-null-sink sink_name=%s format=%s rate=%d channels=%d
 	if err := os.WriteFile(file, []byte(script), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Address: "unix:" + socket, t: t, ended: make(chan struct{})}
+	s := &Server{Address: "unix:" + socket, t: t, dir: dir, ended: make(chan struct{})}
 	s.command = exec.Command("pulseaudio", "-n", "-F", file, "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disallow-exit=yes", "--high-priority=no")
 	s.command.Env = append(os.Environ(), "HOME="+dir, "XDG_RUNTIME_DIR="+dir, "PULSE_RUNTIME_PATH="+dir, "DBUS_SESSION_BUS_ADDRESS=disabled:")
 	s.command.Stderr, s.command.Stdout = &s.log, &s.log
@@ -114,7 +115,7 @@ func (s *Server) Control(arguments ...string) string {
 // Command is a client of the server that has not yet been started. It dies with the test's process.
 func (s *Server) Command(name string, arguments ...string) *exec.Cmd {
 	c := exec.Command(name, arguments...)
-	c.Env = append(os.Environ(), "PULSE_SERVER="+s.Address, "PULSE_COOKIE=/dev/null")
+	c.Env = append(os.Environ(), "PULSE_SERVER="+s.Address, "PULSE_COOKIE="+filepath.Join(s.dir, "cookie"))
 	c.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	return c
 }
