@@ -43,6 +43,7 @@ var rooms = []room{
 	{name: "internal/format/*", imports: []string{"quantity", "recording", "internal/format"}},
 	{name: "internal/simulator", imports: []string{"quantity", "recording", "bench"}},
 	{name: "internal/driver/*", imports: []string{"quantity", "recording", "bench"}},
+	{name: "internal/driver/audio/audiotest"},
 	{name: "internal/driver/scpi/scpitest"},
 	{name: "internal/driver/scpi/scpitest/cmd", imports: []string{"internal/driver/scpi/scpitest"}},
 	{name: "internal/run", imports: []string{"quantity", "recording", "steady", "bench", "internal/format", "internal/format/wav"}},
@@ -58,7 +59,7 @@ var rooms = []room{
 
 // besides is what the tests of any package may import on top of that: recordings to test with come from
 // the simulator and the readers, benches from their suite, instruments from the scriptable one.
-var besides = append(slices.Clone(top), "bench", "bench/benchtest", "internal/simulator", "internal/format", "internal/format/*", "internal/driver/scpi/scpitest", "internal/assets")
+var besides = append(slices.Clone(top), "bench", "bench/benchtest", "internal/simulator", "internal/format", "internal/format/*", "internal/driver/audio/audiotest", "internal/driver/scpi/scpitest", "internal/assets")
 
 func TestHouse(t *testing.T) {
 	sources, err := goFiles(".")
