@@ -7,14 +7,13 @@ import (
 	"io"
 	"math"
 
-	"plumbline/quantity"
 	"plumbline/recording"
 )
 
 // Recording hands samples in V (samples[c] holds channel c) at rate samples per second to what reads recordings, without a file between.
 // Its identity is the SHA-256 of the samples as little-endian float64, frame by frame.
 func Recording(name string, samples [][]float64, rate float64, bits int) recording.Recording {
-	volt := quantity.Unit{Symbol: "V", Factor: 1, Dim: quantity.Dimension{Metre: 2, Kilogram: 1, Second: -3, Ampere: -1}}
+
 	info := recording.Info{Format: "simulated", Rate: rate, Frames: int64(len(samples[0]))}
 	for range samples {
 		info.Channels = append(info.Channels, recording.Channel{Unit: volt, Bits: bits})

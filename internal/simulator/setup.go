@@ -1,0 +1,39 @@
+package simulator
+
+import (
+	"fmt"
+	"math"
+)
+
+// check refuses what cannot be simulated.
+func (s Setup) check() error {
+	x := s.Shaker
+	for _, c := range []struct {
+		name  string
+		value float64
+		open  bool // zero is refused
+	}{
+		{"moving mass", x.mass(), true}, {"payload", x.Payload, false}, {"resonance of the suspension", x.Resonance, true}, {"damping of the suspension", x.Damping, false},
+		{"stroke", x.Stroke, true}, {"distance of the stop", x.Stop, false}, {"force of the coil", x.Force, true}, {"gain of the amplifier", x.Gain, true},
+		{"clip of the amplifier", x.Clip, false}, {"current limit", x.Limit, false}, {"latency", x.Latency, false}, {"rate of the recorder", s.Recorder.Rate, true},
+		{"range of the recorder", s.Recorder.FullScale, s.Recorder.Bits > 0}, {"hum frequency", s.Hum.Frequency, false},
+	} {
+		if !(c.value >= 0) || math.IsInf(c.value, 1) || c.open && c.value == 0 {
+			return fmt.Errorf("simulated bench: %s is %g, allowed are finite values above zero", c.name, c.value)
+		}
+	}
+	if !x.Current && !(x.Resistance > 0) {
+		return fmt.Errorf("simulated bench: a coil of %g Ω on a voltage drive, allowed are values above zero", x.Resistance)
+	}
+	for name, q := range map[string]Sensor{"reference": s.Reference, "device": s.Device} {
+		if q.Resonance > 0 && !(q.Quality > 0.5) {
+			return fmt.Errorf("simulated bench, %s: quality %g of its resonance, allowed are values above 0.5", name, q.Quality)
+		}
+	}
+	for _, f := range s.Faults {
+		if err := f.check(); err != nil {
+			return fmt.Errorf("simulated bench: %w", err)
+		}
+	}
+	return nil
+}
