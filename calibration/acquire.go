@@ -21,6 +21,7 @@ type acquisition struct {
 	reference, device int   // indices of the channels in the fit
 	columns           []int // their numbers in the recording
 	impulses          []impulses
+	spectra           []*spectrum
 	findings          []recording.Finding
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
 	second            *acquisition        // that recording; nil: not made
@@ -52,7 +53,7 @@ func (j *Job) acquireDevice(p PointPlan, orders []int) (acquisition, error) {
 
 // approximate inspects and approximates the channels at the ends of chains. Samples become volts at the recorder.
 func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, chains ...Chain) (a acquisition, err error) {
-	pass, info := &pass{rec: rec, frequency: p.Frequency}, rec.Info
+	pass, info := &pass{rec: rec, frequency: p.Frequency, mains: j.Procedure.Mains}, rec.Info
 	info.Channels = slices.Clone(info.Channels)
 	for i, c := range chains {
 		if c.Column < 1 || c.Column > len(rec.Info.Channels) {
@@ -86,7 +87,7 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 		}
 		pass.keep(all)
 	}
-	a.fit, a.findings, a.columns, a.impulses = fit, pass.findings, pass.columns, pass.impulses
+	a.fit, a.findings, a.columns, a.impulses, a.spectra = fit, pass.findings, pass.columns, pass.impulses, pass.spectra
 	if refused := refusals(pass.findings, rec.Name); refused != nil {
 		return a, refused
 	}
@@ -159,6 +160,8 @@ type pass struct {
 	inspector *recording.Inspector // nil after the first whole pass
 	findings  []recording.Finding
 	impulses  []impulses // of the columns
+	spectra   []*spectrum
+	mains     float64 // Hz
 }
 
 // open starts one pass; next fills the two channels with volts.
@@ -173,9 +176,9 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 	p.reader = r
 	if p.inspector != nil { // a pass that was broken off does not count
 		p.inspector = recording.NewInspector(p.info)
-		p.impulses = make([]impulses, len(p.columns))
+		p.impulses, p.spectra = make([]impulses, len(p.columns)), make([]*spectrum, len(p.columns))
 		for i := range p.impulses {
-			p.impulses[i] = newImpulses(p.frequency, p.info.Rate)
+			p.impulses[i], p.spectra[i] = newImpulses(p.frequency, p.info.Rate), newSpectrum(p.frequency, p.mains, p.info.Rate)
 		}
 	}
 	all := make([][]float64, len(p.rec.Info.Channels))
@@ -199,6 +202,7 @@ func (p *pass) open() (next func(dst [][]float64) (int, error), err error) {
 			p.inspector.Add(part)
 			for i, column := range p.columns {
 				p.impulses[i].add(part[column-1], p.scale[i])
+				p.spectra[i].add(part[column-1], p.scale[i])
 			}
 		}
 		for i, column := range p.columns {

@@ -29,6 +29,7 @@ func (r *Result) addRemarks(acquired, repeated []*acquisition) {
 	for i := range r.Repeats {
 		r.Job.remarkPoint(&r.Repeats[i].Point, repeated[i])
 	}
+	r.remarkResponse()
 	r.jobRemarks()
 	r.methodDeviations()
 }
@@ -106,6 +107,7 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	}
 	p.remarkPhase(a)
 	p.remarkImpulses(a)
+	p.remarkForeign(a)
 	if p.Evidence.FromResidual {
 		p.remark("few-blocks", "the recording holds only %d blocks: type A comes from the residual of the approximation, which takes the noise as white", len(p.Evidence.LnRatio))
 	}
