@@ -15,8 +15,8 @@ type Set struct {
 	Reference Input
 	Device    Input
 	Steps     []Step
-	Done      []int // numbers of the steps, from 0, that an earlier part of the run kept: measured again only when the operator asks
-	Tried     []int // attempts each step has behind it; nil: none
+	Done      []int   // numbers of the steps, from 0, that an earlier part of the run kept: measured again only when the operator asks
+	Tried     []int   // attempts each step has behind it; nil: none
 	Quiet     float64 // s, length of the check with the exciter silent before the first drive; 0 none
 	Harmonics int     // of the approximation
 	Drift     int     // order of the Legendre drift of a block

@@ -3,6 +3,7 @@ package sine
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 const (
@@ -41,6 +42,27 @@ type Accumulator struct {
 	history history
 	scratch []complex128
 	hum     humSteps
+	each    func(Completed)
+}
+
+// Completed is one block as it was completed, before anything is known of those after it: at the frequency of the settings, none rejected.
+type Completed struct {
+	Time      float64        // centre, s from the first sample
+	Harmonics [][]complex128 // per channel, from the fundamental on: peak amplitude, phase at the centre of the block
+	Variance  []float64      // per channel: of the residual; not a number where samples were none
+}
+
+// Each makes Add tell of every block it completes. The values are the caller's to keep.
+func (a *Accumulator) Each(f func(Completed)) { a.each = f }
+
+// tell reports the block just solved, number i of s.
+func (a *Accumulator) tell(s *series, i int) {
+	b := Completed{Time: float64(s.at[i]) / (2 * a.set.Rate)}
+	for c := range a.channels {
+		b.Harmonics = append(b.Harmonics, slices.Clone(s.lines(i, c)))
+		b.Variance = append(b.Variance, s.variance[i*a.channels+c])
+	}
+	a.each(b)
 }
 
 // place is what a folded tile belongs to.
@@ -223,6 +245,9 @@ func (a *Accumulator) finish() {
 		}
 	}
 	a.hum.blocks++
+	if a.each != nil {
+		a.tell(dst, i)
+	}
 	a.keep()
 }
 

@@ -375,3 +375,33 @@ func TestAccumulatorRefuses(t *testing.T) {
 		t.Error("unequal channels accepted")
 	}
 }
+
+// TestEachTellsEveryBlock compares what is told of blocks with the tones put in, at the centre of each block, and their ratio with that of the fit.
+func TestEachTellsEveryBlock(t *testing.T) {
+	const rate, f, size = 1000.0, 10.0, 200
+	x := record(1930, rate, tone(2, f, 0.3), tone(5, f, -1.1))
+	a, err := NewAccumulator(Settings{Rate: rate, Frequency: f, Harmonics: 3, Drift: 1, Block: size}, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var told []Completed
+	a.Each(func(b Completed) { told = append(told, b) })
+	addAll(t, a, x, 77)
+	if len(told) != 9 { // whole blocks in 1930 samples
+		t.Fatalf("%d blocks told of, want 9", len(told))
+	}
+	for k, b := range told {
+		centre := (float64(k*size) + (size-1)/2.0) / rate
+		if math.Abs(b.Time-centre) > 1e-12 {
+			t.Errorf("block %d: centre %.6f s, want %.6f s", k, b.Time, centre)
+		}
+		for c, want := range []complex128{cmplx.Rect(2, 2*math.Pi*f*centre+0.3), cmplx.Rect(5, 2*math.Pi*f*centre-1.1)} {
+			if d := cmplx.Abs(b.Harmonics[c][0] - want); d > 1e-9 {
+				t.Errorf("block %d, channel %d: %v, want %v", k, c, b.Harmonics[c][0], want)
+			}
+			if n := len(b.Harmonics[c]); n != 3 || cmplx.Abs(b.Harmonics[c][1]) > 1e-9 || !(b.Variance[c] < 1e-13) {
+				t.Errorf("block %d, channel %d: harmonics %v, variance %g", k, c, b.Harmonics[c], b.Variance[c])
+			}
+		}
+	}
+}

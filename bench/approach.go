@@ -1,0 +1,302 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"plumbline/steady"
+)
+
+const (
+	oftenest    = 0.05  // s between two requests to the exciter
+	rampTime    = 0.2   // s, shortest soft start to the level
+	rampCycles  = 0.5   // of the lowest line, the same
+	levelWell   = 0.005 // relative: the level is not corrected further
+	levelOff    = 0.01  // relative: more than that is not the level wanted
+	corrected   = 0.1   // s in which a correction is made
+	mostTries   = 12    // corrections
+	steadyFit   = 0.01  // relative difference of two windows of a table that has come to rest
+	mostWindows = 12    // windows to wait for that
+)
+
+// steer leads the drive to a signal in the given time, or as fast as the slew allows, and returns the limit that stood against it.
+func (a *attempt) steer(to Signal, seconds float64) (bound string, err error) {
+	from, start := a.limiter.now, a.stream.seconds()
+	for {
+		part := 1.0
+		if t := a.stream.seconds() - start + oftenest; t < seconds {
+			part = t / seconds
+		}
+		r, err := a.request(between(from, to, part))
+		if err != nil || part == 1 && r.there {
+			return r.bound, err
+		}
+		for next := a.stream.seconds() + oftenest; a.stream.seconds() < next; {
+			if err := a.advance(); err != nil {
+				return "", err
+			}
+		}
+	}
+}
+
+// request asks for a signal now and tells the watch. Where the exciter puts out fewer tones the harmonics are left away for good.
+func (a *attempt) request(s Signal) (reached, error) {
+	r, err := a.limiter.set(a.ctx, s, a.stream.seconds())
+	if errors.Is(err, ErrTones) && len(a.extra) > 0 {
+		a.extra = nil
+		r, err = a.limiter.set(a.ctx, s.only(a.lines), a.stream.seconds())
+	}
+	if err != nil {
+		return reached{}, err
+	}
+	a.watch.driving(a.stream.seconds(), a.linesPeak())
+	return r, nil
+}
+
+// only is the signal without tones at other frequencies.
+func (s Signal) only(freq []float64) Signal {
+	var out Signal
+	for _, t := range s {
+		if slices.Contains(freq, t.Frequency) {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// begin starts the recording.
+func (a *attempt) begin() error {
+	sink, err := a.Archive.Create(a.step, a.try, a.stream.info)
+	if err != nil {
+		return fmt.Errorf("recording: %w", err)
+	}
+	a.record, a.start = newScribe(sink), a.stream.seconds()
+	return nil
+}
+
+// approach records, ramps to the level along the measured response and corrects it until the reference shows it, with the harmonics where that is wanted.
+func (a *attempt) approach() (ending, error) {
+	if err := a.begin(); err != nil {
+		return ending{}, err
+	}
+	for i, w := range a.wanted {
+		a.drive[i] *= complex(w/a.h[i]/cmplx.Abs(a.drive[i]), 0)
+	}
+	clear(a.extra)
+	low := slices.Min(a.lines)
+	bound, err := a.steer(a.signal(), max(rampTime, rampCycles/low))
+	if err != nil {
+		return ending{}, err
+	}
+	p := newPredistortion(a)
+	for range mostTries {
+		f, err := a.rest()
+		if err != nil {
+			return ending{}, err
+		}
+		level := a.levels(f)
+		if err := a.watch.responses(a.stream.seconds()-a.begun, level, amplitudes(a.driven()), a.h); err != nil {
+			return ending{}, err
+		}
+		a.follow(f, true)
+		off := a.off(level)
+		more := p.improve(f)
+		if off <= levelWell && !more {
+			return ending{}, nil
+		}
+		if bound != "" && off > levelOff {
+			return a.short(level, bound), nil
+		}
+		if a.late() {
+			break
+		}
+		a.correct(level, 1)
+		if bound, err = a.steer(a.signal(), corrected); err != nil {
+			return ending{}, err
+		}
+	}
+	return ending{"question", fmt.Sprintf("the level did not come within %.2g %% of what is wanted", 100*levelOff), a.choices()}, nil
+}
+
+// driven are the lines' amplitudes as the exciter was last asked for.
+func (a *attempt) driven() []complex128 {
+	out := make([]complex128, len(a.lines))
+	for i, f := range a.lines {
+		out[i] = a.limiter.now.at(f)
+	}
+	return out
+}
+
+// off is the largest relative difference of the levels from those wanted.
+func (a *attempt) off(level []float64) float64 {
+	var off float64
+	for i, w := range a.wanted {
+		off = max(off, math.Abs(level[i]/w-1))
+	}
+	return off
+}
+
+// correct changes the drive of each line by a part of what its level is off. The response it goes by is bounded by that of the low-level check: no wrong measurement
+// of the level leads the drive away.
+func (a *attempt) correct(level []float64, part float64) {
+	for i, z := range a.driven() {
+		h := level[i] / cmplx.Abs(z)
+		h = min(highest*a.h[i], max(lowest*a.h[i], h))
+		ratio := a.wanted[i] / h / cmplx.Abs(z)
+		a.drive[i] = z * complex(math.Pow(ratio, part), 0)
+	}
+}
+
+// short says that a limit keeps the level down.
+func (a *attempt) short(level []float64, bound string) ending {
+	return ending{"question", fmt.Sprintf("the level is %.4g of what is wanted: %s", level[0]/a.wanted[0], bound), []Choice{Again, Lower, Skip, Stop}}
+}
+
+// late says whether the longest time of the step is over.
+func (a *attempt) late() bool { return a.stream.seconds()-a.begun > a.longest[a.number] }
+
+// rest waits until the last change of the drive must have shown and two windows one after the other agree.
+func (a *attempt) rest() (fit, error) {
+	w, from := a.window(), a.stream.seconds()+a.watch.longest
+	freq := a.seenLines()
+	var last fit
+	seen := false
+	for k := 0; ; k++ {
+		for until := from + w + float64(k)*w/2; a.stream.seconds() < until; {
+			if err := a.advance(); err != nil {
+				return fit{}, err
+			}
+		}
+		f, err := a.bins.fit(w, freq, false)
+		if err != nil {
+			if k > mostWindows {
+				return fit{}, err
+			}
+			continue
+		}
+		if seen && a.alike(f, last, max(steadyFit, 4*f.std[0]/cmplx.Abs(f.lines[0][0]))) || k >= mostWindows {
+			return f, nil
+		}
+		last, seen = f, true
+	}
+}
+
+// seenLines are the lines of a fit: a single line with its harmonics.
+func (a *attempt) seenLines() []float64 {
+	freq := slices.Clone(a.lines)
+	if len(a.lines) > 1 {
+		return freq
+	}
+	for h := 2; h <= max(a.Harmonics, len(a.extra)+1) && float64(h)*a.lines[0] < 0.45*a.stream.info.Rate; h++ {
+		freq = append(freq, float64(h)*a.lines[0])
+	}
+	return freq
+}
+
+// hold keeps the drive and judges block after block until every line is steady or the time is over.
+func (a *attempt) hold() (ending, error) {
+	if end, ok := a.catchUp(); ok {
+		return end, nil
+	}
+	for k := len(a.series[0]); ; {
+		if err := a.advance(); err != nil {
+			return ending{}, err
+		}
+		if len(a.series[0]) == k {
+			continue
+		}
+		k = len(a.series[0])
+		if end, ok := a.verdict(); ok {
+			return end, nil
+		}
+		if err := a.blockDone(); err != nil {
+			return ending{}, err
+		}
+	}
+}
+
+// catchUp gives the judges the blocks of the approach. Where one of them was satisfied before the last block all blocks are looked at together, as an evaluation will.
+func (a *attempt) catchUp() (ending, bool) {
+	a.judging = true
+	for i, j := range a.judges {
+		for k, b := range a.series[i] {
+			a.answers[i] = j.Add(b)
+			if a.answers[i].State == steady.Steady && k < len(a.series[i])-1 {
+				a.look(i)
+				break
+			}
+		}
+	}
+	return a.verdict()
+}
+
+// look judges all blocks of line i together.
+func (a *attempt) look(i int) {
+	if answer, err := steady.Evaluate(a.step.Judge, a.series[i]); err == nil {
+		a.answers[i] = answer
+	}
+}
+
+// verdict is the end the answers lead to, if any.
+func (a *attempt) verdict() (ending, bool) {
+	all, given := true, false
+	for i := range a.answers {
+		if len(a.answers) > 1 && a.answers[i].State == steady.Steady {
+			a.look(i) // the others took longer
+		}
+		all = all && a.answers[i].State == steady.Steady
+		given = given || a.answers[i].State == steady.NotReached && a.judges[i].Answer().State == steady.NotReached
+	}
+	switch {
+	case all:
+		return ending{kind: "steady"}, true
+	case given || a.late():
+		for i, j := range a.judges {
+			if a.answers[i].State == steady.Settling {
+				a.answers[i] = j.Finish()
+			}
+		}
+		return ending{"question", a.unsteady(), a.choices()}, true
+	}
+	return ending{}, false
+}
+
+func (a *attempt) choices() []Choice {
+	if len(a.series[0]) == 0 {
+		return []Choice{Again, Lower, Longer, Skip, Stop}
+	}
+	return []Choice{Again, Lower, Longer, Keep, Skip, Stop}
+}
+
+// unsteady says what speaks against keeping the point.
+func (a *attempt) unsteady() string {
+	for i, n := range a.answers {
+		if n.State != steady.Steady {
+			return fmt.Sprintf("%g Hz is not steady after %d blocks: half width of the modulus %.3g of %.3g wanted, of the phase %.3g rad of %.3g rad",
+				a.lines[i], n.Blocks, n.Modulus.HalfWidth, a.step.Judge.Modulus, n.Phase.HalfWidth, a.step.Judge.Phase)
+		}
+	}
+	return ""
+}
+
+// slowly is the part of a deviation of the level that is corrected after each block while the ratio is judged.
+const slowly = 0.1
+
+// blockDone compares the block's level with what the drive should make of it, tells the watch, and corrects the level a little.
+func (a *attempt) blockDone() error {
+	if err := a.watch.responses(a.stream.seconds()-a.begun, a.level, amplitudes(a.driven()), a.h); err != nil {
+		return err
+	}
+	if f, err := a.bins.fit(max(a.window(), a.step.Block/2), a.seenLines(), false); err == nil {
+		a.follow(f, true)
+	}
+	if a.off(a.level) <= levelWell {
+		return nil
+	}
+	a.correct(a.level, slowly)
+	_, err := a.request(a.signal())
+	return err
+}

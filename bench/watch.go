@@ -1,0 +1,382 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+)
+
+// ErrUnsafe is wrapped when the watch stopped a run.
+var ErrUnsafe = errors.New("stopped by the watch")
+
+// Bounds of the watch.
+const (
+	lowest       = 0.7  // response per drive over that of the low-level check
+	highest      = 1.4  //
+	apart        = 1.4  // one channel's change over the other's
+	above        = 1.1  // level over the limit
+	lowestShort  = 0.35 // as lowest, while the drive grows
+	highestShort = 2.5
+	shown        = 0.8  // of the drive whose effect was seen, that may be counted on
+	nearby       = 0.25 // relative change of the drive over which the waveform stays as it was fitted
+	small        = 0.02 // relative change of the drive that is none
+	informed     = 0.6  // rms of the waveform expected in a part of a cycle over that of whole cycles, from which the part tells how far the motion has grown
+	surely       = 6    // standard deviations between what is expected and a bound: fewer make the window undecided
+	longestLook  = 0.4  // s, longest window
+	frozen       = 0.25 // s, a channel of one value for so long is flat
+	clippedRun   = 3    // samples at the limit one after another
+	silent       = 0.1  // of the movement expected in a window: less is a channel that shows nothing
+	learning     = 5.0  // s over which the noise of a window is learned
+	correlated   = 4    // of the variance of a window's noise over that of white noise, before it is learned
+)
+
+// watch looks at every portion of the samples for what must stop the drive.
+type watch struct {
+	in      [2]Input
+	bins    *bins
+	model   *model
+	drive   float64    // V, sum of the lines' amplitudes at which the model was fitted
+	share   float64    // of the limit of the level, at that drive
+	margin  [2]float64 // lowest and highest factor on the model that the response may have
+	sure    bool       // the model knows the harmonics of the present drive
+	longest float64    // s, longest time from a drive to its effect
+	past    []driven
+	grown   [][2]float64 // V, drive whose effect each channel has shown in windows of each length, and last to mute
+	offset  [2]float64
+	windows []float64    // s, ascending
+	noise   [][2]float64 // variance of the projection in each window
+	period  float64      // s, of the lowest line
+	lsb     [2]float64
+	same    [2]int
+	last    [2]float64
+	at      [2]int // samples at the limit in a row
+}
+
+// driven is the drive from a time on.
+type driven struct{ at, drive float64 }
+
+func newWatch(in [2]Input, lsb [2]float64, b *bins, low, high float64) *watch {
+	w := &watch{in: in, bins: b, lsb: lsb, period: 1 / low, longest: 1}
+	for s := max(min(1/low, longestLook), 1/high, 0.005); ; s *= 2 {
+		if s >= longestLook || s*1.5 > longestLook {
+			w.windows = append(w.windows, longestLook)
+			break
+		}
+		w.windows = append(w.windows, s)
+	}
+	w.noise, w.grown = make([][2]float64, len(w.windows)), make([][2]float64, len(w.windows)+1)
+	return w
+}
+
+// follow tells the watch what is expected from now on: the model, fitted at a drive in V, of a level that is share of its limit; response is the factor of the model's
+// response per drive on that of the low-level check.
+func (w *watch) follow(m *model, drive, share, response float64, sure bool) {
+	first := w.model == nil
+	w.model, w.drive, w.share, w.sure = m, drive, share, sure
+	w.margin = [2]float64{lowest / response, highest / response}
+	w.offset = m.fit.mean
+	w.bins.expect(longestLook, m)
+	if !first {
+		return
+	}
+	for k := range w.windows {
+		for c := range w.in {
+			w.noise[k][c] = correlated * m.fit.rms[c] * m.fit.rms[c]
+		}
+	}
+}
+
+// driving notes a drive at t seconds.
+func (w *watch) driving(t, drive float64) {
+	if n := len(w.past); n > 0 && w.past[n-1].drive > 0 && drive < w.past[n-1].drive {
+		for k := range w.grown {
+			for c := range w.grown[k] {
+				w.grown[k][c] *= drive / w.past[n-1].drive
+			}
+		}
+	}
+	w.past = append(w.past, driven{t, drive})
+	for len(w.past) > 1 && w.past[1].at < t-w.longest-5 {
+		w.past = w.past[1:]
+	}
+}
+
+// between is the range of the drive whose effect may be seen since t seconds.
+func (w *watch) between(t float64) (low, high float64) {
+	low, high = math.Inf(1), 0
+	for k := len(w.past) - 1; k >= 0; k-- {
+		low, high = min(low, w.past[k].drive), max(high, w.past[k].drive)
+		if w.past[k].at <= t {
+			break
+		}
+	}
+	return low, high
+}
+
+// raw looks at samples in V before they are averaged: flat and clipped channels.
+func (w *watch) raw(x [2][]float64, t float64) error {
+	for c, samples := range x {
+		for _, v := range samples {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return w.unsafe(t, c, "a sample of %v", v)
+			}
+			if v == w.last[c] {
+				w.same[c]++
+			} else {
+				w.same[c], w.last[c] = 0, v
+			}
+			if w.in[c].Limit > 0 && math.Abs(v) >= w.in[c].Limit {
+				w.at[c]++
+			} else {
+				w.at[c] = 0
+			}
+			if w.at[c] >= clippedRun {
+				return w.unsafe(t, c, "%d samples in a row at %.4g V, the channel ends at %.4g V: clipped", clippedRun, v, w.in[c].Limit)
+			}
+		}
+		if s := float64(w.same[c]) / w.bins.rate; s >= w.unmoved(c) {
+			return w.unsafe(t, c, "%.4g V for %.3g s without a change: flat", w.last[c], s)
+		}
+	}
+	return nil
+}
+
+// unmoved is the time in s for which a channel may stay at one value: longer where little is expected to happen.
+func (w *watch) unmoved(c int) float64 {
+	limit := max(frozen, 50/w.bins.rate)
+	if w.lsb[c] == 0 {
+		return limit
+	}
+	n := min(len(w.bins.want[c]), int(limit*w.bins.rate/float64(w.bins.width)))
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, v := range w.bins.want[c][len(w.bins.want[c])-n:] {
+		low, high = min(low, v), max(high, v)
+	}
+	if high-low > 4*w.lsb[c] {
+		return limit
+	}
+	return math.Inf(1)
+}
+
+// look compares the last windows with what is expected of them: of each channel the shortest one that is clear of its noise.
+func (w *watch) look(t float64) error {
+	if w.model == nil {
+		return nil
+	}
+	w.centre()
+	var gain [2]float64
+	for c := range w.in {
+		for k := 0; k < len(w.windows) && gain[c] == 0; k++ {
+			g, err := w.window(t, k, c)
+			if err != nil {
+				return err
+			}
+			gain[c] = g
+		}
+	}
+	if gain[0] != 0 && gain[1] != 0 {
+		if r := gain[1] / gain[0]; r > apart || r < 1/apart {
+			return w.unsafe(t, 1, "the ratio to the reference is %.3g times what it was, allowed are %.3g to %.3g: the channels disagree", r, 1/apart, apart)
+		}
+	}
+	return w.mute(t)
+}
+
+// window judges channel c by window k and returns its factor on the model where the waveform is familiar and the window clear of noise, else 0.
+func (w *watch) window(t float64, k, c int) (float64, error) {
+	seconds := w.windows[k]
+	low, high := w.between(t - seconds - w.longest)
+	v := w.project(c, seconds)
+	if !v.full {
+		return 0, nil
+	}
+	defer w.learn(k, v, c, w.still(low, high))
+	lo, hi, ok := w.bounds(seconds, w.grown[k][c], low, high)
+	room := min(max(low, shown*w.grown[k][c])/w.drive-lo, hi-high/w.drive)
+	if !ok || !(math.Sqrt(w.noise[k][c]/v.power)*surely <= room) {
+		return 0, nil
+	}
+	if v.gain < lo || v.gain > hi {
+		return 0, w.outside(t, c, v.gain, lo, hi)
+	}
+	w.grown[k][c] = max(w.grown[k][c], min(v.gain*w.drive, high))
+	if c == 0 && v.gain*w.share > above {
+		return 0, w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
+	}
+	if !w.familiar(low, high) || !w.still(low, high) {
+		return 0, nil
+	}
+	return v.gain, nil
+}
+
+// view is one window of one channel against the waveform expected.
+type view struct {
+	full     bool
+	gain     float64 // least squares factor on the waveform
+	power    float64 // sum of its squares
+	residual float64 // of what is seen less what is expected, projected on the waveform of length one
+}
+
+// project compares the last seconds of channel c with the waveform expected; in whole cycles without their means.
+func (w *watch) project(c int, seconds float64) view {
+	x, y := w.tail(c, seconds)
+	if len(x) == 0 || math.IsNaN(y[0]) {
+		return view{}
+	}
+	mx, my := w.offset[c], 0.0
+	if seconds >= w.period*(1-1e-9) {
+		mx, my = mean(x), mean(y)
+	}
+	var xy, yy float64
+	for i := range x {
+		xy += (x[i] - mx) * (y[i] - my)
+		yy += (y[i] - my) * (y[i] - my)
+	}
+	return view{full: true, gain: xy / yy, power: yy, residual: (xy - yy) / math.Sqrt(yy)}
+}
+
+// tail is the last seconds of channel c and what was expected; nothing where there are not so many.
+func (w *watch) tail(c int, seconds float64) (x, y []float64) {
+	b := w.bins
+	n := int(math.Round(seconds * b.rate / float64(b.width)))
+	if n < 2 || n > len(b.x[c]) {
+		return nil, nil
+	}
+	return b.x[c][len(b.x[c])-n:], b.want[c][len(b.want[c])-n:]
+}
+
+func mean(x []float64) float64 {
+	var sum float64
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// bounds are the factors on the model between which a window may lie while the drive was between low and high; ok is false where the window cannot be judged by its
+// waveform: a soft start bends it, and more drive brings harmonics.
+func (w *watch) bounds(seconds, grown, low, high float64) (lo, hi float64, ok bool) {
+	if w.familiar(low, high) {
+		return w.margin[0] * low / w.drive, w.margin[1] * high / w.drive, true
+	}
+	return lowestShort * max(low, grown) / w.drive, highestShort * high / w.drive, seconds >= w.period*(1-1e-9)
+}
+
+// familiar says whether the model knows the waveform of every drive between low and high, harmonics included.
+func (w *watch) familiar(low, high float64) bool {
+	return w.sure && high <= (1+nearby)*w.drive && low >= (1-nearby)*w.drive
+}
+
+// still says whether the drive stood still but for small corrections.
+func (w *watch) still(low, high float64) bool { return high-low <= small*w.drive }
+
+// learn takes the window's deviation into the noise of windows of its length, while the drive stands still.
+func (w *watch) learn(k int, v view, c int, still bool) {
+	if !still || !w.sure {
+		return
+	}
+	square := v.residual * v.residual
+	if square > surely*surely*w.noise[k][c] {
+		square = surely * surely * w.noise[k][c]
+	}
+	weight := min(0.2, w.windows[0]/learning)
+	w.noise[k][c] += weight * (square - w.noise[k][c])
+}
+
+// centre follows slow changes of the means, over the time of a cycle, but two seconds at least.
+func (w *watch) centre() {
+	for c := range w.offset {
+		x, y := w.tail(c, w.windows[0])
+		if len(x) == 0 || math.IsNaN(y[0]) {
+			continue
+		}
+		var sum float64
+		for i := range x {
+			sum += x[i] - w.offset[c] - y[i]
+		}
+		w.offset[c] += sum / float64(len(x)) * min(0.1, 0.02/max(2, w.period))
+	}
+}
+
+// mute says where a channel shows nothing in a part of a cycle although much should happen there: whatever its harmonics and its soft start, it would move.
+func (w *watch) mute(t float64) error {
+	if w.period <= longestLook {
+		return nil
+	}
+	low, high := w.between(t - longestLook - w.longest)
+	for c := range w.in {
+		x, y := w.tail(c, longestLook)
+		if len(x) == 0 || math.IsNaN(y[0]) {
+			return nil
+		}
+		grown := &w.grown[len(w.windows)][c]
+		count := max(low, shown**grown) / w.drive
+		noise := w.model.fit.rms[c]
+		for _, p := range [2][2]float64{{scatter(x), scatter(y)}, {about(x, w.offset[c]), about(y, 0)}} {
+			seen, wanted := p[0], p[1]*count
+			if noise < 0.3*silent*wanted && seen < silent*wanted {
+				return w.unsafe(t, c, "%.3g V rms in the last %.3g s, %.3g V are expected: it shows nothing", seen, longestLook, wanted)
+			}
+		}
+		if y := about(y, 0); y > informed*w.whole(c) {
+			*grown = max(*grown, min(high, about(x, w.offset[c])/y*w.drive)/2) // half: a soft start overshoots
+		}
+	}
+	return nil
+}
+
+// whole is the rms of the waveform expected over whole cycles.
+func (w *watch) whole(c int) float64 {
+	var sum float64
+	for _, z := range w.model.fit.lines[c] {
+		sum += real(z)*real(z) + imag(z)*imag(z)
+	}
+	return math.Sqrt(sum / 2)
+}
+
+// about is the root of the mean square of x less a mean.
+func about(x []float64, mean float64) float64 {
+	var sum float64
+	for _, v := range x {
+		sum += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
+
+// scatter is the standard deviation.
+func scatter(x []float64) float64 {
+	return about(x, mean(x))
+}
+
+var channelNames = [2]string{"reference", "device"}
+
+func (w *watch) outside(t float64, c int, g, lo, hi float64) error {
+	if c == 1 {
+		return w.unsafe(t, c, "its signal is %.3g times what is expected, allowed are %.3g to %.3g: the channels disagree", g, lo, hi)
+	}
+	return w.unsafe(t, c, "response to the drive %.3g times what is expected, allowed are %.3g to %.3g", g, lo, hi)
+}
+
+func (w *watch) unsafe(t float64, c int, format string, args ...any) error {
+	return fmt.Errorf("%w: %.3f s into the attempt, %s: %s", ErrUnsafe, t, channelNames[c], fmt.Sprintf(format, args...))
+}
+
+// responses compares a fit at a drive with the response per drive of the low-level check.
+func (w *watch) responses(t float64, level, drive, response []float64) error {
+	for i := range level {
+		if r := level[i] / drive[i] / response[i]; !(r >= lowest && r <= highest) {
+			return w.unsafe(t, 0, "response per drive %.3g times that of the low-level check, allowed are %.3g to %.3g", r, lowest, highest)
+		}
+	}
+	return nil
+}
+
+// amplitudes are the moduli of complex amplitudes.
+func amplitudes(z []complex128) []float64 {
+	a := make([]float64, len(z))
+	for i, v := range z {
+		a[i] = cmplx.Abs(v)
+	}
+	return a
+}
