@@ -8,9 +8,9 @@ import (
 )
 
 // Two equal first-order high-passes in cascade (sensor and conditioner) square the gain and double the phase (closed form; gain and lead of
-// one stage at f/fc = 1, 2, 5, 10 as tabulated: 0.707107 45°, 0.894427 26.565°, 0.980581 11.310°, 0.995037 5.711°).
+// one stage at f/fc = 1, 2, 3, 5, 10, 20 as tabulated from it: 0.707107 45°, 0.894427 26.565° ...).
 func TestFirstOrderHighPass(t *testing.T) {
-	for _, c := range []struct{ ratio, gain, lead float64 }{{1, 0.707107, 45}, {2, 0.894427, 26.565}, {5, 0.980581, 11.310}, {10, 0.995037, 5.711}} {
+	for _, c := range []struct{ ratio, gain, lead float64 }{{1, 0.707107, 45}, {2, 0.894427, 26.565}, {3, 0.948683, 18.435}, {5, 0.980581, 11.310}, {10, 0.995037, 5.711}, {20, 0.998752, 2.862}} {
 		h := firstOrder(c.ratio, 1, false)
 		if math.Abs(cmplx.Abs(h)-c.gain) > 5e-7 || math.Abs(cmplx.Phase(h)*180/math.Pi-c.lead) > 5e-4 {
 			t.Errorf("f/fc %g: %g at %g°, want %g at %g°", c.ratio, cmplx.Abs(h), cmplx.Phase(h)*180/math.Pi, c.gain, c.lead)
@@ -19,9 +19,12 @@ func TestFirstOrderHighPass(t *testing.T) {
 			t.Errorf("f/fc %g: two stages give %g at %g rad", c.ratio, cmplx.Abs(two), cmplx.Phase(two))
 		}
 	}
-	// -5 % at 3.0424 fc with 18.19° lead (closed form)
-	if h := firstOrder(3.0424, 1, false); math.Abs(cmplx.Abs(h)-0.95) > 1e-5 || math.Abs(cmplx.Phase(h)*180/math.Pi-18.19) > 0.006 {
-		t.Errorf("3.0424 fc: %g at %g°, want 0.95 at 18.19°", cmplx.Abs(h), cmplx.Phase(h)*180/math.Pi)
+	// Frequencies of a loss, as multiples of 1/tau = 2 pi fc (closed form: sqrt(1/(1/(1-d)² - 1))/2 pi), and the lead there where it is tabulated.
+	for _, c := range []struct{ times, gain, lead float64 }{{0.15915, math.Sqrt2 / 2, 45}, {0.32861, 0.9, 25.84}, {0.48422, 0.95, 18.19}, {0.78379, 0.98, math.NaN()}, {1.11694, 0.99, math.NaN()}} {
+		h := firstOrder(c.times, 1/(2*math.Pi), false)
+		if lead := cmplx.Phase(h) * 180 / math.Pi; math.Abs(cmplx.Abs(h)-c.gain) > 1.5e-5 || math.Abs(lead-c.lead) > 0.006 {
+			t.Errorf("%g/tau: %g at %g°, want %g at %g°", c.times, cmplx.Abs(h), lead, c.gain, c.lead)
+		}
 	}
 	if h := firstOrder(1, 1, true); math.Abs(cmplx.Abs(h)-math.Sqrt2/2) > 1e-12 || cmplx.Phase(h) > 0 {
 		t.Errorf("low-pass at its corner: %v, want modulus 0.7071 and a lag", h)

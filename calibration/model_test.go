@@ -291,3 +291,18 @@ func TestIdentityIsMandatory(t *testing.T) {
 		}
 	}
 }
+
+// The mounting joint without damping: the device above it reads high by 1/(1-r²), 1.041667 1.066667 1.098901 1.125 1.333333 at r = 1/5, 1/4, 0.3, 1/3, 1/2, and by 1, 2, 5
+// and 10 % at r = 0.0995 0.1400 0.2182 0.3015 (closed forms); the correction divides by it.
+func TestMountingFactor(t *testing.T) {
+	for _, c := range []struct{ r, gain, tolerance float64 }{
+		{1. / 5, 1.041667, 5e-7}, {1. / 4, 1.066667, 5e-7}, {0.3, 1.098901, 5e-7}, {1. / 3, 1.125, 5e-7}, {1. / 2, 1.333333, 5e-7},
+		{0.0995, 1.01, 2e-5}, {0.1400, 1.02, 2e-5}, {0.2182, 1.05, 2e-5}, {0.3015, 1.10, 4e-5},
+	} {
+		j := bareJob(t)
+		j.state(Influence{Key: "mounting", Resonance: [2]float64{80 / c.r, 80 / c.r}, Dof: math.Inf(1)})
+		if got := 1 / cmplx.Abs(evaluated(t, j, 80).Sensitivity); math.Abs(got-c.gain) > c.tolerance {
+			t.Errorf("r = %g: the device reads high by %.6f, want %g", c.r, got, c.gain)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package uncertainty
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -78,6 +79,18 @@ func TestKeyComparison(t *testing.T) {
 	near(t, "value without the later one", with.Value, c.Value, 1e-12)
 	near(t, "U of a degree left out", with.Degree(0).Std, math.Hypot(3, c.Std), 1e-12)
 	near(t, "pair", with.Pair(0, 1).Std, math.Hypot(3, later[1].Std), 1e-12)
+	// All twelve were in: eleven without the one whose degree exceeds its uncertainty give U_ref 0.963 and a mean of 0.208, not zero (recomputed).
+	eleven := slices.Delete(slices.Clone(keyComparison), 9, 10)
+	ref = referenceOf(eleven)
+	near(t, "U_ref of eleven", ref, 0.963, 5e-4)
+	var p []Participant
+	for _, d := range eleven {
+		p = append(p, Participant{Value: d[0], Std: own(d[1])})
+	}
+	if with, err = WeightedMean(p); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "mean of eleven", with.Value, 0.208, 5e-4)
 	wrong := of(func(u float64) float64 { return u / 2 })
 	near(t, "mutation: weighted mean", wrong.Value, 0.266, 5e-4)
 	near(t, "mutation: chi-squared", wrong.ChiSquare, 12.30, 5e-3)

@@ -172,6 +172,27 @@ func TestSimultaneousResistanceAndReactance(t *testing.T) {
 	}
 }
 
+// The second approach of GUM H.2.4: each of the five sets of readings is reduced to R, X and Z first, whose means and standard deviations of the mean then hold the
+// correlations by themselves (recomputed; published as the same to the digits given).
+//
+// Verifies: GUM 4.2.3
+func TestSimultaneousReducedFirst(t *testing.T) {
+	var sets [3][]float64
+	for i := range h2[0] {
+		for k, v := range impedance(h2[0][i], h2[1][i], h2[2][i]) {
+			sets[k] = append(sets[k], v)
+		}
+	}
+	for k, want := range [][2]float64{{127.73163, 0.07127}, {219.84689, 0.29549}, {254.26005, 0.23625}} {
+		in, err := FromReadings("x", "x", sets[k])
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "R, X, Z", in.Value, want[0], 6e-6)
+		near(t, "u of R, X, Z", in.Dist.Std(), want[1], 6e-6)
+	}
+}
+
 // Ignoring the correlations must be visible: recomputed 0.1945, 0.2009, 0.2041 instead of 0.071, 0.296, 0.236.
 func TestSimultaneousWithoutCorrelation(t *testing.T) {
 	set := NewSet()

@@ -198,3 +198,14 @@ func TestWarming(t *testing.T) {
 		}
 	}
 }
+
+// A resonance of damping 0.7 at r = 0.2, 0.3, 0.5: gains 1.000000, 0.997758, 0.974740 and phases -16.26°, -24.78°, -43.03° (closed form; Thomson, Theory of Vibration
+// p. 82 has an error below 0.01 % up to r = 0.20); +3 dB at r = 0.5404 without damping.
+func TestResonanceOfTransducer(t *testing.T) {
+	for _, c := range []struct{ r, zeta, gain, phase float64 }{{0.2, 0.7, 1.000000, -16.26}, {0.3, 0.7, 0.997758, -24.78}, {0.5, 0.7, 0.974740, -43.03}, {0.5404, 1e-9, 1.41254, 0}} {
+		s := Transducer{Midband: 1, Resonance: 1, Quality: 1 / (2 * c.zeta)}.Sensitivity(c.r)
+		if gain, phase := cmplx.Abs(s), cmplx.Phase(s)*180/math.Pi; math.Abs(gain-c.gain) > 2e-4 || math.Abs(phase-c.phase) > 0.006 {
+			t.Errorf("r = %g, damping %g: %.6f at %.3f°, want %g at %g°", c.r, c.zeta, gain, phase, c.gain, c.phase)
+		}
+	}
+}
