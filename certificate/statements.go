@@ -32,8 +32,8 @@ func (a *author) uncertainty() Section {
 			"All others by Monte Carlo (JCGM 101; *U* is half the width of the interval about the value that holds the coverage probability, *k* its ratio to *u*~c~).", other)})
 	}
 	if seeds := a.seeds(); seeds != "" {
-		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value, {}.",
-			a.trials(), seeds)})
+		blocks = append(blocks, Paragraph{Text: rich("Both evaluations were made everywhere; they stand beside each other in the annex, with the reason for the choice. The Monte Carlo evaluation took {} trials for each value{}, {}.",
+			a.trials(), a.untilStable(), seeds)})
 	}
 	return Section{Heading: "Uncertainty", Blocks: blocks}
 }
@@ -87,6 +87,17 @@ func (a *author) trials() string {
 		return count(uint64(most))
 	}
 	return count(uint64(least)) + " to " + count(uint64(most))
+}
+
+// untilStable says when the trials of a value were enough, where that was not a fixed number.
+func (a *author) untilStable() string {
+	switch a.r.Job.Procedure.Digits {
+	case 0:
+		return ""
+	case 1:
+		return " (until one significant digit of the uncertainty was stable)"
+	}
+	return " (until two significant digits of the uncertainty were stable)"
 }
 
 // seeds is the seeds of the Monte Carlo evaluations in words.

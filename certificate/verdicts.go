@@ -138,24 +138,33 @@ func (a *author) verdicts(g group) Table {
 	return t
 }
 
-// global is the largest global risks of a group in words, nothing where none is stated.
+// global is the largest global risks of a group in words, for every prior one of its statements rests on; nothing where none is stated.
 func (g group) global() string {
-	var consumer, producer float64
-	prior := ""
+	type risks struct {
+		n                  int
+		consumer, producer float64
+	}
+	var priors []string
+	by := map[string]risks{}
 	for _, s := range g.statements {
-		if s.Global != nil {
-			prior = s.Global.Prior
-			consumer, producer = max(consumer, s.Global.Consumer), max(producer, s.Global.Producer)
+		if s.Global == nil {
+			continue
 		}
+		r, known := by[s.Global.Prior]
+		if !known {
+			priors = append(priors, s.Global.Prior)
+		}
+		by[s.Global.Prior] = risks{r.n + 1, max(r.consumer, s.Global.Consumer), max(r.producer, s.Global.Producer)}
 	}
-	if prior == "" {
-		return ""
+	text := ""
+	for _, prior := range priors {
+		r, upTo := by[prior], ""
+		if r.n > 1 {
+			upTo = "up to "
+		}
+		text += " Global risk, for " + prior + ": accepted though outside the tolerance " + upTo + probability(r.consumer) + thin + "%, rejected though within it " + upTo + probability(r.producer) + thin + "%."
 	}
-	upTo := ""
-	if len(g.statements) > 1 {
-		upTo = "up to "
-	}
-	return " Global risk, for " + prior + ": accepted though outside the tolerance " + upTo + probability(consumer) + thin + "%, rejected though within it " + upTo + probability(producer) + thin + "%."
+	return text
 }
 
 // conditional reports whether a verdict of the group has a condition: those words are too long for one line of a column.

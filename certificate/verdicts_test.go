@@ -148,3 +148,16 @@ func TestGlobalRisk(t *testing.T) {
 		}
 	}
 }
+
+// TestTrialsInWords: a number where all values took as many trials, a range where they stopped by themselves.
+func TestTrialsInWords(t *testing.T) {
+	k := certificatetest.Fenwick()
+	if text := document(t, k).String(); !strings.Contains(text, "took 200\u2009000 trials for each value, seeds") {
+		t.Error("a fixed number of trials is not stated")
+	}
+	k.Result.Job.Procedure.Digits = 2
+	k.Result.Points[1].Simulation.Trials = 491520
+	if text := document(t, k).String(); !strings.Contains(text, "took 200\u2009000 to 491\u2009520 trials for each value (until two significant digits of the uncertainty were stable), seeds") {
+		t.Error("trials until digits are stable are not stated")
+	}
+}

@@ -135,8 +135,13 @@ const (
 	specific  = "specific risk "
 	percent   = " %"
 	managed   = "managed guard band"
-	smallestR = -1 // rejection only beyond the tolerance by the expanded uncertainty
-	largestR  = 3
+)
+
+// The lengths a guard band may have, in expanded uncertainties: those of ILAC-G8 table 1 (from memory), whose ends are rejection only beyond the tolerance by U, and less
+// than one wrong acceptance in a million.
+const (
+	SmallestR = -1
+	LargestR  = 3
 )
 
 // rules is every decision rule: an example of it, and how its name is read. Own is false where the text is not of its form.
@@ -147,7 +152,7 @@ var rules = []struct {
 	{SimpleAcceptance{}, func(name string) (Rule, bool, error) { return SimpleAcceptance{}, name == simple, nil }},
 	{GuardBand{R: 1}, func(name string) (Rule, bool, error) {
 		r, own := numbered(name, guard, guardUnit)
-		return GuardBand{R: r}, own, checkFactor(r, smallestR)
+		return GuardBand{R: r}, own, checkFactor(r, SmallestR)
 	}},
 	{NonBinary{R: 1}, func(name string) (Rule, bool, error) {
 		r, own := numbered(name, nonBinary+guard, guardUnit)
@@ -180,10 +185,10 @@ func fraction(percentage float64) float64 {
 
 func checkFactor(r, smallest float64) error {
 	switch {
-	case smallest == 0 && !(r > 0 && r <= largestR):
-		return fmt.Errorf("guard band of %g U, want more than 0 and at most %d", r, largestR)
-	case !(r >= smallest && r <= largestR):
-		return fmt.Errorf("guard band of %g U, want %g to %d", r, smallest, largestR)
+	case smallest == 0 && !(r > 0 && r <= LargestR):
+		return fmt.Errorf("guard band of %g U, want more than 0 and at most %d", r, LargestR)
+	case !(r >= smallest && r <= LargestR):
+		return fmt.Errorf("guard band of %g U, want %g to %d", r, smallest, LargestR)
 	}
 	return nil
 }

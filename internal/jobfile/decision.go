@@ -59,9 +59,9 @@ func readDecision(root *table, device calibration.Device) (r RuleSpec, items con
 	}
 	switch r.Name {
 	case guardBand:
-		r.R = t.number("r", -2, 2)
+		r.R = t.number("r", conformity.SmallestR, conformity.LargestR)
 	case nonBinary:
-		r.R = t.number("r", 0, 2)
+		r.R = t.number("r", 0, conformity.LargestR)
 		if hasR && r.R == 0 {
 			t.wrong("r", "found 0, allowed are numbers above 0: a guard band without length leaves two verdicts")
 		}

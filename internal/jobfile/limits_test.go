@@ -97,6 +97,7 @@ func TestDecision(t *testing.T) {
 	for text, want := range map[string]conformity.Rule{
 		`rule = "simple acceptance"`:                   conformity.SimpleAcceptance{},
 		"rule = \"guard band\"\nr = -1":                conformity.GuardBand{R: -1},
+		"rule = \"guard band\"\nr = 3":                 conformity.GuardBand{R: 3},
 		"rule = \"non-binary guard band\"\nr = 1.0":    conformity.NonBinary{R: 1},
 		"rule = \"specific risk\"\nrisk = \"2.5 %\"":   conformity.SpecificRisk{Largest: 0.025},
 		"rule = \"specific risk\"\nrisk = \"500 ppm\"": conformity.SpecificRisk{Largest: 0.0005},
@@ -117,6 +118,8 @@ func TestDecision(t *testing.T) {
 		`rule = "accept"`:                                `decision.rule: found "accept", allowed are "simple acceptance", "guard band", "non-binary guard band", "specific risk" or "managed guard band"`,
 		"rule = \"managed guard band\"\nr = 1.0":         `decision.r: only a guard band has a length`,
 		"rule = \"guard band\"\nr = 1.0\nrisk = \"5 %\"": `decision.risk: only the rule "specific risk" has a largest risk`,
+		"rule = \"guard band\"\nr = -1.5":                `decision.r: found a number "-1.5", allowed are numbers from -1 to 3`,
+		"rule = \"guard band\"\nr = 3.1":                 `decision.r: found a number "3.1", allowed are numbers from -1 to 3`,
 		"rule = \"non-binary guard band\"\nr = 0.0":      `decision.r: found 0, allowed are numbers above 0`,
 		`rule = "non-binary guard band"`:                 `decision.r: missing`,
 		`rule = "specific risk"`:                         `decision.risk: missing`,
