@@ -75,7 +75,7 @@ func Dial(ctx context.Context, address string, o Options) (*Client, error) {
 	conn, err := d.DialContext(ctx, "tcp", address)
 	if err != nil {
 		if ctx.Err() != nil {
-			return nil, fmt.Errorf("%s: %w", name, context.Cause(ctx))
+			return nil, fmt.Errorf("%s: %w", name, ended(ctx))
 		}
 		return nil, fmt.Errorf("%s: %w: %w", name, bench.ErrLost, err)
 	}
@@ -279,7 +279,7 @@ func (c *Client) exchange(ctx context.Context, command, text string, limit time.
 		return c.lost
 	}
 	if ctx.Err() != nil {
-		return fmt.Errorf("%s: %.120q: %w", c.name, command, context.Cause(ctx))
+		return fmt.Errorf("%s: %.120q: %w", c.name, command, ended(ctx))
 	}
 	if err := c.conn.SetDeadline(time.Now().Add(limit)); err != nil {
 		return c.broken(ctx, command, err)
@@ -302,13 +302,22 @@ func (c *Client) exchange(ctx context.Context, command, text string, limit time.
 func (c *Client) broken(ctx context.Context, command string, err error) error {
 	switch {
 	case ctx.Err() != nil:
-		return c.lose(fmt.Errorf("%s: %.120q: %w", c.name, command, context.Cause(ctx)))
+		return c.lose(fmt.Errorf("%s: %.120q: %w", c.name, command, ended(ctx)))
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return c.lose(fmt.Errorf("%s: %.120q: %w within %v", c.name, command, bench.ErrLost, c.opts.Limit))
 	case errors.Is(err, io.EOF):
 		return c.lose(fmt.Errorf("%s: %.120q: %w: it closed the connection", c.name, command, bench.ErrLost))
 	}
 	return c.lose(fmt.Errorf("%s: %.120q: %w: %w", c.name, command, bench.ErrLost, err))
+}
+
+// ended is why a context has ended. One that ran out of time did so waiting for the instrument.
+func ended(ctx context.Context) error {
+	cause := context.Cause(ctx)
+	if errors.Is(cause, context.DeadlineExceeded) {
+		return fmt.Errorf("%w: %w", bench.ErrLost, cause)
+	}
+	return cause
 }
 
 // lose closes the connection for good.

@@ -3,6 +3,7 @@ package scpitest
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 	"time"
 )
@@ -45,6 +46,8 @@ type World struct {
 	phase  float64   // cycles
 	shape  []float64 // one period of an arbitrary waveform in fractions of the amplitude; nil: a sine
 	sinks  []*acquisition
+	keep   bool
+	sounds []float64
 }
 
 // NewWorld makes a world of so many inputs sampled at rate, in Hz. A paced world follows the clock of the machine; in the other one time passes by itself: every command takes
@@ -58,6 +61,20 @@ func (w *World) Output() Output {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.out
+}
+
+// Keep makes the world remember every sample at the generator's output from now on.
+func (w *World) Keep() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.keep = true
+}
+
+// Sounds is what came out since Keep, V.
+func (w *World) Sounds() []float64 {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return slices.Clone(w.sounds)
 }
 
 // Frames is how many frames have passed.
@@ -127,6 +144,9 @@ func (w *World) sound(drive []float64) {
 			drive[i] = a * w.shape[int(w.phase*float64(len(w.shape)))%len(w.shape)]
 		}
 		_, w.phase = math.Modf(w.phase + step)
+	}
+	if w.keep {
+		w.sounds = append(w.sounds, drive...)
 	}
 }
 
