@@ -22,6 +22,7 @@ type Config struct {
 	Range     float64 // V, full scale of the inputs; 0: 10 V
 	Largest   float64 // V peak the generator can do; 0: 10 V
 	Least     float64 // V peak, the smallest amplitude the generator accepts
+	Discreet  bool    // a buffer that has run over does not show in the error queue, only in status and index
 	Time      float64 // s that a command takes in a world that is not paced; 0: 1 ms
 }
 
@@ -64,7 +65,7 @@ func Start(w *World, cfg Config) (*Instrument, error) {
 		return nil, err
 	}
 	in := &Instrument{cfg: cfg, world: w, listener: listener, conns: map[net.Conn]bool{}}
-	in.acq = &acquisition{inputs: cfg.Inputs, capacity: cfg.Capacity, full: cfg.Range, overflow: func() { in.complain(fault{301, "Acquisition buffer overflow"}) }}
+	in.acq = &acquisition{inputs: cfg.Inputs, capacity: cfg.Capacity, full: cfg.Range, overflow: in.runOver}
 	w.mu.Lock()
 	in.reset()
 	in.esr = powerOn
@@ -265,6 +266,13 @@ func (in *Instrument) complain(f fault) {
 		in.esr |= executionError
 	default:
 		in.esr |= commandError
+	}
+}
+
+// runOver tells of a buffer that has run over.
+func (in *Instrument) runOver() {
+	if !in.cfg.Discreet {
+		in.complain(fault{301, "Acquisition buffer overflow"})
 	}
 }
 

@@ -112,22 +112,17 @@ func (w *World) recording() bool {
 
 // run makes the next n frames.
 func (w *World) run(n int64) {
-	const most = 4096
-	drive := make([]float64, most)
-	inputs := make([][]float64, w.inputs)
-	for c := range inputs {
-		inputs[c] = make([]float64, most)
-	}
 	for n > 0 {
-		k := int(min(n, most))
-		w.sound(drive[:k])
-		part := make([][]float64, w.inputs)
-		for c := range part {
-			part[c] = inputs[c][:k]
+		k := int(min(n, 4096))
+		drive := make([]float64, k)
+		w.sound(drive)
+		inputs := make([][]float64, w.inputs)
+		for c := range inputs {
+			inputs[c] = make([]float64, k)
 		}
-		w.plant.Next(drive[:k], part)
+		w.plant.Next(drive, inputs)
 		for _, a := range w.sinks {
-			a.take(part)
+			a.take(inputs)
 		}
 		w.now += int64(k)
 		n -= int64(k)
