@@ -14,9 +14,9 @@ func TestReadGenerator(t *testing.T) {
 		t.Errorf("%+v, %v", got, err)
 	}
 	for text, says := range map[string]string{
-		"largest = 1":                                       `unit: "", allowed are peak`,
-		"unit = 'peak'":                                     "largest: 0 V peak",
-		"unit = 'peak'\nlargest = 1\nlargst = 2":            "line 3, column 1: no such key: [largst]",
+		"largest = 1":   `unit: "", allowed are peak`,
+		"unit = 'peak'": "largest: 0 V peak",
+		"unit = 'peak'\nlargest = 1\nhighest = 2":           "line 3, column 1: no such key: [highest]",
 		"unit = 'peak'\nlargest = 'much'":                   "line 2, column 11",
 		"unit = ":                                           "line 1",
 		"unit = 'peak'\nlargest = 1\nleast = 1":             "least: 1 V peak",
