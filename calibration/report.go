@@ -13,7 +13,8 @@ const (
 	mountingLimit = 0.001 // relative standard uncertainty of the relative motion above which Monte Carlo is reported
 	fewDof        = 2     // Student's t with no more degrees of freedom has no variance
 	fewShare      = 1. / 9
-	statedDigits  = 2 // significant digits an expanded uncertainty is stated to
+	rounding      = 1e-12 // relative or rad: differences below come from the arithmetic
+	statedDigits  = 2     // significant digits an expanded uncertainty is stated to
 )
 
 // report chooses the evaluation that is stated for modulus and phase.
@@ -95,7 +96,7 @@ type Agreement struct {
 // Clause: JCGM 101 8.1
 func agree(first uncertainty.Combined, centre float64, in uncertainty.Interval) Agreement {
 	a := Agreement{Validation: first.Validate(centre, in, statedDigits)}
-	a.Tolerance = uncertainty.Tolerance(first.Expanded, statedDigits)
+	a.Tolerance = max(uncertainty.Tolerance(first.Expanded, statedDigits), rounding)
 	switch {
 	case in.Half-first.Expanded > a.Tolerance:
 		a.Outcome = Understates

@@ -115,6 +115,10 @@ func TestToleranceOfStatedDigits(t *testing.T) {
 			t.Errorf("Monte Carlo U %g: %q with tolerance %g, want %q with 0.00005", c.half, a.Outcome, a.Tolerance, c.want)
 		}
 	}
+	// Without any uncertainty rounding is no finding.
+	if a := agree(uncertainty.Combined{K: 2}, 0, uncertainty.Interval{Low: -1e-16, High: 1e-16, Half: 1e-16}); a.Outcome != Validated {
+		t.Errorf("no uncertainty: %q", a.Outcome)
+	}
 	// An interval that is shifted is not validated, though as wide: one tail holds more, but value ± U holds the probability.
 	if a := agree(first, 1, uncertainty.Interval{Low: 1 - 0.0022, High: 1 + 0.0025, Half: 0.0024}); a.Outcome != Overstates {
 		t.Errorf("shifted interval: %q", a.Outcome)
@@ -250,5 +254,24 @@ func TestPolicyHoldsTheTruth(t *testing.T) {
 	t.Logf("stated %.2f %%, first order %.2f %%; Monte Carlo stated in %.0f %%", 100*coverage, 100*float64(first)/runs, 100*float64(switched)/runs)
 	if coverage < p-3*math.Sqrt(p*(1-p)/runs) || switched == 0 {
 		t.Errorf("stated intervals hold the truth in %.2f %% of %d runs (seed 41), %d of them by Monte Carlo; first order in %.2f %%", 100*coverage, runs, switched, 100*float64(first)/runs)
+	}
+}
+
+// A deviation whose inputs act in second order alone is stated by Monte Carlo too, with its reason; that of the reference point from itself has nothing to compare.
+func TestDoubtfulDeviation(t *testing.T) {
+	j := bareJob(t)
+	set := independent(math.Inf(1), uncertainty.Normal{Sigma: 0.03}, uncertainty.Normal{Sigma: 0.03}, uncertainty.Normal{Sigma: 0.01})
+	common := func(x []float64) complex128 { return complex(1+x[2], 0) }
+	r := Result{Job: j, Set: set, Points: []Point{
+		{Plan: PointPlan{Frequency: 80}, Frequency: 80, Model: common, Uses: []int{2}},
+		{Plan: PointPlan{Frequency: 20}, Frequency: 20, Model: func(x []float64) complex128 { return common(x) * complex(1-x[0]*x[1], 0) }, Uses: []int{0, 1, 2}},
+	}}
+	r.addDeviations(1)
+	if d := r.Points[0].Deviation; d == nil || d.Value != 0 || d.Reported.Evaluation != FirstOrder || d.Reported.AgreementModulus.Outcome != NotCompared {
+		t.Errorf("the reference point from itself: %+v", d)
+	}
+	d := r.Points[1].Deviation
+	if d == nil || d.Reported.Evaluation != MonteCarlo || !strings.Contains(d.Reported.Reason, "the product of a and b acts in second") || d.Reported.UModulus != d.Simulation.Modulus.Half || !(d.Reported.UModulus > 0) {
+		t.Errorf("%+v", d)
 	}
 }
