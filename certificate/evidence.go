@@ -18,6 +18,9 @@ func (a *author) evidence() Section {
 	if t := a.readings(); len(t.Rows) > 0 {
 		s.Blocks = append(s.Blocks, t)
 	}
+	if t := a.steadiness(); len(t.Rows) > 0 {
+		s.Blocks = append(s.Blocks, t)
+	}
 	return s
 }
 
@@ -72,7 +75,11 @@ func (a *author) recordings() Table {
 	}
 	var n notes
 	common := a.importedAlike()
-	for _, p := range a.r.Points {
+	for i, p := range a.measured() {
+		again := ""
+		if i >= len(a.r.Points) {
+			again = " (repeated)"
+		}
 		add := func(f, name, suffix, digest string) {
 			var marks []string
 			for _, text := range imported(p, name) {
@@ -87,10 +94,10 @@ func (a *author) recordings() Table {
 			f = hertz(p.Frequency) // nothing was measured
 		}
 		if r := p.Plan.Recording; r != nil {
-			add(f, r.Name, "", r.ID)
+			add(f, r.Name, again, r.ID)
 		}
 		if r := p.Plan.Exchanged; r != nil {
-			add("", r.Name, " (exchanged)", r.ID)
+			add("", r.Name, " (exchanged)"+again, r.ID)
 		}
 	}
 	for _, text := range common {
@@ -99,6 +106,15 @@ func (a *author) recordings() Table {
 	t.Notes = n.list
 	t.dropUnused()
 	return t
+}
+
+// measured is all points, after them the repeated ones.
+func (a *author) measured() []calibration.Point {
+	all := slices.Clone(a.r.Points)
+	for _, r := range a.r.Repeats {
+		all = append(all, r.Point)
+	}
+	return all
 }
 
 // imported is what was noticed when the recording of a point was read, without its name.
@@ -153,7 +169,7 @@ func (a *author) readings() Table {
 			{Head: plain("Displayed sensitivity, in the order of reading"), Unit: plain(unit.Symbol), Kind: Words, Share: 1},
 		},
 	}
-	for _, p := range a.r.Points {
+	for _, p := range a.measured() {
 		if len(p.Plan.Readings) == 0 {
 			continue
 		}

@@ -19,7 +19,7 @@ const (
 
 // results is the table of values, with its notes and its figure.
 func (a *author) results() Section {
-	s := Section{Heading: "Results", Blocks: []Block{Paragraph{Text: a.definitions()}, Paragraph{Text: append(append(a.origins(), plain(" ")...), a.statedTemperature()...)}, a.table()}}
+	s := Section{Heading: "Results", Blocks: []Block{Paragraph{Text: a.definitions()}, Paragraph{Text: slices.Concat(a.origins(), a.judgedBy(), plain(" "), a.statedTemperature())}, a.table()}}
 	if f := a.response(); len(f.Points) > 1 {
 		s.Blocks = append(s.Blocks, Plot{Figure: f, Caption: a.plotCaption()})
 	}
@@ -119,6 +119,7 @@ func (a *author) table() Table {
 	}
 	a.scopeNotes(&n)
 	a.wholeTable(&n, common)
+	a.repeated(&n)
 	t.Notes = n.list
 	t.dropUnused()
 	return t

@@ -12,6 +12,7 @@ import (
 	"plumbline/certificate"
 	"plumbline/conformity"
 	"plumbline/quantity"
+	"plumbline/steady"
 	"plumbline/uncertainty"
 )
 
@@ -39,7 +40,39 @@ func unit(symbol string) quantity.Unit {
 }
 
 // Fenwick is the calibration of A-0407 of the Aldermere footbridge by recordings, with phase.
-func Fenwick() Case { return recorded(1, 2, 3, 5, 10, 20, 50, 100, 158.489, 200) }
+func Fenwick() Case {
+	c := unjudged()
+	c.judge()
+	return c
+}
+
+// unjudged is Fenwick without steadiness.
+func unjudged() Case { return recorded(1, 2, 3, 5, 10, 20, 50, 100, 158.489, 200) }
+
+// judge adds how steadiness was judged, one point that was too short for it, and the point at 100 Hz measured again.
+func (c *Case) judge() {
+	s := &c.Result.Job.Procedure.Settling
+	s.Rule, s.Modulus, s.Phase, s.Level = steady.Wary, 5e-4, 5e-4, true
+	for i := range c.Result.Points {
+		p := &c.Result.Points[i]
+		f := p.Plan.Frequency
+		block := math.Max(2/f, 0.25)
+		g := calibration.Judgement{Rule: s.Rule, Wanted: [2]float64{s.Modulus, s.Phase}}
+		if i == 4 {
+			g.Why = "the series of 12 blocks is too short"
+		} else {
+			g.Block, g.TauMax, g.From = block, math.Max(4, 4/f/block), "level loop of exciter X-12"
+			g.HalfWidth = [2]float64{0.0004 / math.Sqrt(f), 0.0003 / math.Sqrt(f)}
+			g.Answers = []steady.Answer{{State: steady.Steady, Blocks: 60, TauMax: g.TauMax, Modulus: steady.Estimate{Judged: true, Discarded: 2}, Phase: steady.Estimate{Judged: true, Discarded: 2}}}
+		}
+		p.Evidence.Judgement = g
+	}
+	again := c.Result.Points[7]
+	r := *again.Plan.Recording
+	r.Name, r.ID = "A-0407_011_100Hz.wav", digest("repeated")
+	again.Plan.Recording, again.Plan.Repeat, again.Remarks = &r, true, nil
+	c.Result.Repeats = []calibration.Repetition{{Of: 7, Point: again, Modulus: steady.Check{Difference: 0.00012, Allowed: 0.00035}, Phase: steady.Check{Difference: -0.0001, Allowed: 0.0004}}}
+}
 
 // Many is Fenwick at n frequencies from 1 Hz to 400 Hz on a logarithmic scale, 100 Hz among them.
 func Many(n int) Case {

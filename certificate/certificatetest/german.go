@@ -11,7 +11,7 @@ import (
 // Overlong is Fenwick with everything that makes setting hard: long German names, a reference past its validity, a point without a value,
 // verdicts of every kind, a customer's address of many lines.
 func Overlong() Case {
-	c := Fenwick()
+	c := unjudged()
 	p, j := &c.Particulars, &c.Result.Job
 	p.Title = "Kalibrierschein / Calibration certificate"
 	p.Number = "FL-2026-0407-Ä"
