@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"strings"
 
 	"plumbline/quantity"
 	"plumbline/recording"
@@ -58,11 +59,14 @@ func (p *Point) remarkJudgement() {
 	case !g.Judged():
 		p.remark("not-judged", "steadiness was not judged: %s; the value is the plain mean", g.Why)
 	case !g.Steady():
-		text := fmt.Sprintf("%.2g %% instead of %.2g %% in modulus", 100*g.HalfWidth[0], 100*g.Wanted[0])
-		if g.Wanted[1] > 0 {
-			text += fmt.Sprintf(", %.2g° instead of %.2g° in phase", g.HalfWidth[1]*180/math.Pi, g.Wanted[1]*180/math.Pi)
+		var missed []string
+		if g.HalfWidth[0] > g.Wanted[0] {
+			missed = append(missed, fmt.Sprintf("%.3g %% instead of %.3g %% in modulus", 100*g.HalfWidth[0], 100*g.Wanted[0]))
 		}
-		p.remark("not-steady", "the recording ended before the half width wanted was reached (95 %%): %s; the value stands with the half width reached", text)
+		if g.Wanted[1] > 0 && g.HalfWidth[1] > g.Wanted[1] {
+			missed = append(missed, fmt.Sprintf("%.3g° instead of %.3g° in phase", g.HalfWidth[1]*180/math.Pi, g.Wanted[1]*180/math.Pi))
+		}
+		p.remark("not-steady", "the recording ended before the half width wanted was reached (95 %%): %s; the value stands with the half width reached", strings.Join(missed, ", "))
 	}
 }
 

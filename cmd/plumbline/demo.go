@@ -31,10 +31,20 @@ type demoPoint struct {
 	frequency float64 // Hz
 	level     float64 // g peak
 	duration  float64 // s
+	again     bool    // a point before it, measured again at the end
+}
+
+// name is the name of the recording without its ending.
+func (p demoPoint) name() string {
+	if p.again {
+		return fmt.Sprintf("%gHz-repeated", p.frequency)
+	}
+	return fmt.Sprintf("%gHz", p.frequency)
 }
 
 var demoPoints = []demoPoint{
-	{80, 0.1, 8}, {40, 0.1, 8}, {20, 0.1, 10}, {10, 0.1, 10}, {5, 0.1, 16}, {3, 0.1, 20}, {2, 0.1, 30}, {1, 0.04, 40}, {0.5, 0.011, 80},
+	{80, 0.1, 12, false}, {40, 0.1, 12, false}, {20, 0.1, 12, false}, {10, 0.1, 12, false}, {5, 0.1, 20, false}, {3, 0.1, 30, false}, {2, 0.1, 40, false},
+	{1, 0.04, 80, false}, {0.5, 0.011, 160, false}, {80, 0.1, 12, true}, {0.5, 0.011, 160, true},
 }
 
 // demoCertificateAt is the calibrated frequencies of the demonstration's reference, Hz.
@@ -119,7 +129,7 @@ func writeDemo(dir string, points []demoPoint, replace bool) ([]complex128, erro
 	var truths []complex128
 	for _, p := range points {
 		samples, truth := bench.Record(simulator.Point{Frequency: p.frequency, Level: p.level * quantity.StandardGravity, Duration: p.duration}, rng)
-		if err := writeWAV(filepath.Join(dir, "recordings", fmt.Sprintf("%gHz.wav", p.frequency)), bench.Recorder, samples); err != nil {
+		if err := writeWAV(filepath.Join(dir, "recordings", p.name()+".wav"), bench.Recorder, samples); err != nil {
 			return nil, err
 		}
 		truths = append(truths, truth.Device)

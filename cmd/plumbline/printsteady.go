@@ -45,8 +45,8 @@ func printSteadiness(w io.Writer, r calibration.Result) error {
 	}
 	fmt.Fprintf(w, "\nsteadiness (rule %v; half widths at 95 %%, wanted %s)\n", s.Rule, wanted)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "f\tmodulus\tphase\tblocks\tdiscarded\ttau_max\t  judged\t")
-	fmt.Fprintln(t, "Hz\t%\t°\t\t\ts\t\t")
+	fmt.Fprintln(t, "f\tmodulus\tphase\tblocks\tdiscarded\ttau_max\t  judged; tau_max from")
+	fmt.Fprintln(t, "Hz\t%\t°\t\t\ts\t")
 	for _, p := range r.Points {
 		steadiness(t, p, "")
 	}
@@ -63,7 +63,7 @@ func steadiness(w io.Writer, p calibration.Point, again string) {
 	}
 	f := fmt.Sprintf("%.4g", p.StatedFrequency())
 	if !g.Judged() {
-		fmt.Fprintf(w, "%s\t\t\t\t\t\t  %s%s\t\n", f, g.State(), again)
+		fmt.Fprintf(w, "%s\t\t\t\t\t\t  %s%s\n", f, g.State(), again)
 		return
 	}
 	phase := ""
@@ -74,5 +74,5 @@ func steadiness(w io.Writer, p calibration.Point, again string) {
 	for _, a := range g.Answers {
 		blocks += a.Blocks
 	}
-	fmt.Fprintf(w, "%s\t%.2g\t%s\t%d\t%d\t%.3g\t  %s%s; tau_max: %s\t\n", f, 100*g.HalfWidth[0], phase, blocks, g.Discarded(), g.TauMax*g.Block, g.State(), again, g.From)
+	fmt.Fprintf(w, "%s\t%.2g\t%s\t%d\t%d\t%.3g\t  %s%s; %s\n", f, 100*g.HalfWidth[0], phase, blocks, g.Discarded(), g.TauMax*g.Block, g.State(), again, g.From)
 }

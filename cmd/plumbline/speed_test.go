@@ -70,7 +70,7 @@ func BenchmarkEvaluate(b *testing.B) {
 // BenchmarkTenPoints is the demonstration's calibration: its recordings, two budgets a point, 200 000 trials for each, statements of conformity.
 func BenchmarkTenPoints(b *testing.B) {
 	dir := b.TempDir()
-	points := append(slices.Clone(demoPoints), demoPoint{63, 0.1, 8})
+	points := append(slices.Clone(demoPoints), demoPoint{63, 0.1, 8, false})
 	if _, err := writeDemo(dir, points, false); err != nil {
 		b.Fatal(err)
 	}

@@ -133,7 +133,7 @@ func coverage(s Settings, w io.Writer) (misses []string, err error) {
 		return nil, err
 	}
 	fmt.Fprintf(w, "%d complete simulated calibrations at %d frequencies (seed %d): certificate, drift, temperature, gains, delays, distortion, transverse motion, base strain, mounting, hum, ground motion, "+
-		"noise, quantisation, clock, repeated mounting act forwards on the recordings; the laboratory's side is the program as it is. Coverage of the stated intervals in %%; "+
+		"noise, quantisation, clock, repeated mounting act forwards on the recordings, each of which begins while the device's sensitivity still is up to 0.1 %% off and settling (2 s); the laboratory's side is the program as it is, steadiness judged by rule wary. Coverage of the stated intervals in %%; "+
 		"%.2f %% are stated, three standard deviations of a count are ±%.2f %%.\n\n", runs, len(spots), s.Seed, 100*probability, 100*binomial(probability, runs))
 	for k, t := range total {
 		if t.refused > 0 {

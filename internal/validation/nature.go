@@ -10,6 +10,7 @@ import (
 	"plumbline/calibration"
 	"plumbline/internal/simulator"
 	"plumbline/quantity"
+	"plumbline/steady"
 )
 
 const (
@@ -31,10 +32,10 @@ type spot struct {
 }
 
 var spots = []spot{
-	{1, 0.3, 8, 400, 0.0050, 0.15 * degree, 0.0006, 0.0005, 0.0005, 0.0006, 0.02},
-	{10, 1, 3, 400, 0.0025, 0.10 * degree, 0.0004, 0.0003, 0.0003, 0.0004, 0.015},
-	{97, 1, 2, 2400, 0.0025, 0.10 * degree, 0.0003, 0.0003, 0.0001, 0.0004, 0.03},
-	{1000, 5, 1.5, 16000, 0.0035, 0.15 * degree, 0.0003, 0.0003, 0.0001, 0.0009, 0.15},
+	{1, 0.3, 40, 400, 0.0050, 0.15 * degree, 0.0006, 0.0005, 0.0005, 0.0006, 0.02},
+	{10, 1, 10, 400, 0.0025, 0.10 * degree, 0.0004, 0.0003, 0.0003, 0.0004, 0.015},
+	{97, 1, 10, 1200, 0.0025, 0.10 * degree, 0.0003, 0.0003, 0.0001, 0.0004, 0.03},
+	{1000, 5, 10, 6400, 0.0035, 0.15 * degree, 0.0003, 0.0003, 0.0001, 0.0009, 0.15},
 }
 
 // Sizes that are the same at every frequency.
@@ -52,6 +53,8 @@ const (
 	repeatDof         = 10
 	effectPhase       = 0.02 * degree // of every stated influence
 	referenceOfStudy  = 97.0
+	warming           = 0.001 // largest error of the device's sensitivity at the start of the drive, relative
+	warmTime          = 2.0   // s
 	referenceRoomTemp = 23.0
 )
 
@@ -123,6 +126,7 @@ func (n *nature) measure(s spot) (samples [][]float64, device complex128, row ca
 	effect *= complex(1+arcsine(), arcsine()) * complex(1+arcsine(), arcsine())
 	b.Reference.Midband *= gainR * n.gain[0]
 	b.Device.Midband *= gainD * cmplx.Abs(effect) * n.gain[1]
+	b.Device.Warming, b.Device.WarmTime = uniform(r, warming), warmTime // every recording begins at the start of the drive
 	b.Recorder.Delay = [2]float64{n.delay[0] - phaseR/(2*math.Pi*f), n.delay[1] - cmplx.Phase(effect)/(2*math.Pi*f)}
 	samples, truth := b.Record(simulator.Point{Frequency: f, Level: s.level, Duration: s.duration}, r)
 	return samples, device, row, truth.Level
@@ -156,7 +160,8 @@ func (n *nature) job(rows []calibration.CalibratedPoint, points []calibration.Po
 		ReferenceChain: chain(1), DeviceChain: chain(2),
 		Conditions: calibration.Conditions{Temperature: referenceRoomTemp + 1, TemperatureHalfWidth: temperatureHalf, Humidity: math.NaN(), Pressure: math.NaN()},
 		Procedure: calibration.Procedure{Name: "study", Method: "comparison", Probability: probability, Trials: 10000, Harmonics: 5, Drift: 1, Mains: mains,
-			LeastPoints: 1, LeastPeriods: 3, FrequencyRange: [2]float64{0.4, 10000}, LevelRange: [2]float64{0.01, 1000}, UsableBand: 0.4},
+			LeastPoints: 1, LeastPeriods: 3, FrequencyRange: [2]float64{0.4, 10000}, LevelRange: [2]float64{0.01, 1000}, UsableBand: 0.4,
+			Settling: calibration.Settling{Rule: steady.Wary, Modulus: 5e-4, Phase: 5e-4, Level: true, Slow: []steady.TimeConstant{{Source: "warming", Seconds: warmTime}}}},
 		Points: points,
 	}
 	state := func(key, distribution string, size func(spot) (float64, float64), dof float64) {
