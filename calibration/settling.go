@@ -106,7 +106,7 @@ func (j *Job) judge(p *Point, a *acquisition, so *run) {
 		}
 		if unusable(answer.Modulus) || unusable(answer.Phase) {
 			g.Why = fmt.Sprintf("the series of %d blocks is too short for rule %v with tau_max %.3g s (%s), which needs %d",
-				len(s.blocks)-answer.Dropped, set.Rule, settings.TauMax*g.Block, g.From, set.Rule.Fewest(settings.TauMax))
+				len(s.blocks)-answer.Dropped, set.Rule, answer.TauMax*g.Block, g.From, set.Rule.Fewest(answer.TauMax))
 			return
 		}
 		answers = append(answers, answer)
@@ -221,13 +221,17 @@ func (p *Point) take(g *Judgement, all []blockSeries) {
 		e.Ratio = cmplx.Rect(math.Exp(mean[0]), phase)
 	}
 	if len(g.Answers) == 2 {
-		first, second := g.Answers[0].LnRatio(), g.Answers[1].LnRatio()
-		step := second - first
-		if g.Wanted[1] == 0 {
-			step = complex(real(step), 2*cmplx.Phase(1/e.Exchange))
-		}
-		e.Exchange = cmplx.Exp(-complex(real(step), math.Remainder(imag(step), 2*math.Pi)) / 2)
+		e.exchange(g.Answers[1].LnRatio()-g.Answers[0].LnRatio(), g.Wanted[1] > 0)
 	}
+}
+
+// exchange takes the ratio of the channels' gains from ln of the second ratio over the first, whose imaginary part is known where the phase was judged.
+func (e *Evidence) exchange(step complex128, phase bool) {
+	turn := -2 * cmplx.Phase(e.Exchange)
+	if phase {
+		turn = math.Remainder(imag(step), 2*math.Pi)
+	}
+	e.Exchange = cmplx.Exp(complex(-real(step)/2, -turn/2))
 }
 
 // validateSettling refuses what a judge cannot work with.

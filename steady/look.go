@@ -16,7 +16,7 @@ func (j *Judge) look() {
 	replaced := j.clean(n)
 	tau := j.settings.TauMax
 	if j.spectrum != nil {
-		tau = max(tau, j.fromLevel(n))
+		tau = max(tau, j.possible(j.fromLevel(n), n))
 	}
 	j.answer.TauMax = tau
 	var w [2]window
@@ -150,4 +150,12 @@ func (j *Judge) atLook(n int, needed float64) int {
 		at = j.after(at)
 	}
 	return at << j.merges
+}
+
+// possible is tau_max in blocks as far as n held blocks can be judged with it: where no more will come, a judgement with less than the level shows is better than none.
+func (j *Judge) possible(tau float64, n int) float64 {
+	if !j.once {
+		return tau
+	}
+	return min(tau, j.settings.Rule.Longest(n<<j.merges))
 }
