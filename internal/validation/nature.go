@@ -22,7 +22,8 @@ const (
 
 // spot is one frequency of the coverage study with the sizes of what acts there: standard deviations of the certificate and of repeated
 // mountings, half-widths of the rest. Sizes of the modulus are relative, of the phase in rad. Assumed values, right in size for a long-stroke and a
-// medium exciter.
+// medium exciter. Recordings hold 16 blocks, at 1 Hz, where noise has a part in the uncertainty, 24: with fewer the judge of steadiness cannot exclude a transient
+// and states more than the truth asks for (16 blocks at 1 Hz: the phase was covered in 98.4 % of 500 runs).
 type spot struct {
 	frequency, level, duration, rate float64
 	certificate, certificatePhase    float64
@@ -32,7 +33,7 @@ type spot struct {
 }
 
 var spots = []spot{
-	{1, 0.3, 32, 400, 0.0050, 0.15 * degree, 0.0006, 0.0005, 0.0005, 0.0006, 0.02},
+	{1, 0.3, 48, 400, 0.0050, 0.15 * degree, 0.0006, 0.0005, 0.0005, 0.0006, 0.02},
 	{10, 1, 8, 400, 0.0025, 0.10 * degree, 0.0004, 0.0003, 0.0003, 0.0004, 0.015},
 	{97, 1, 8, 2400, 0.0025, 0.10 * degree, 0.0003, 0.0003, 0.0001, 0.0004, 0.03},
 	{1000, 5, 8, 6400, 0.0035, 0.15 * degree, 0.0003, 0.0003, 0.0001, 0.0009, 0.15},
