@@ -395,3 +395,47 @@ func TestRepetition(t *testing.T) {
 		t.Errorf("left in the evidence: %v", first.Evidence.Unrepeated)
 	}
 }
+
+// The level loop settles slower than it was told: the level of the reference shows it and raises tau_max, where the procedure lets the judge look at it.
+func TestLevelRaisesTauMax(t *testing.T) {
+	b := simulator.FenwickLane()
+	b.Recorder.Rate = 400
+	b.Exciter.Settling, b.Exciter.Start = 6, 0.3
+	for _, level := range []bool{true, false} {
+		j, _ := simulated(t, b, 7, simulator.Point{Frequency: 5, Level: 1, Duration: 40})
+		j.Loop = Loop{Exciter: "X-12", Time: 1}
+		j.Procedure.Settling.Level = level
+		r, err := Evaluate(j, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g := r.Points[0].Evidence.Judgement
+		if !g.Judged() || (g.TauMaxUsed() > g.TauMax*g.Block) != level {
+			t.Errorf("looking at the level %v: tau_max %g s told, %g s used, %s", level, g.TauMax*g.Block, g.TauMaxUsed(), g.Why)
+		}
+	}
+}
+
+// Stated level: a device recorded while the exciter still approaches the level it states is judged to the settled value; the plain mean is below it.
+func TestStatedLevelIsJudged(t *testing.T) {
+	b := simulator.FenwickLane()
+	b.Recorder.Rate = 400
+	b.Exciter.Settling, b.Exciter.Start = 2, 0.02
+	j := bareJob(t)
+	j.Reference.StatesLevel = true
+	j.judging(Settling{Rule: steady.Wary, Modulus: 1e-3, Level: true})
+	j.Loop = Loop{Exciter: "X-03", Time: 2}
+	samples, truth := b.Record(simulator.Point{Frequency: 20, Level: 1, Duration: 40}, rand.New(rand.NewPCG(8, 1)))
+	rec := simulator.Recording("stated", samples, b.Recorder.Rate, 24)
+	p, a := j.measure(PointPlan{Label: "point", Frequency: 20, Level: 1, Recording: &rec}, nil)
+	if p.Refused != "" {
+		t.Fatal(p.Refused)
+	}
+	want := cmplx.Abs(truth.Device)
+	plain := math.Log(real(p.Evidence.Ratio) / want)
+	j.judge(&p, a, &run{})
+	g := p.Evidence.Judgement
+	if off := math.Log(real(p.Evidence.Ratio) / want); !g.Judged() || g.From != "level loop of exciter X-03" || math.Abs(off) > g.HalfWidth[0] || math.Abs(plain) < g.HalfWidth[0] {
+		t.Errorf("off by %g, the plain mean by %g, claimed %g (%s)", off, plain, g.HalfWidth[0], g.Why)
+	}
+}

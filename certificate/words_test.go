@@ -188,3 +188,14 @@ func TestPlot(t *testing.T) {
 		t.Errorf("tolerance %v, %q", f.Tolerance, f.Limits)
 	}
 }
+
+// TestRepeatedPoint expects one line under the results for every repeated point, whatever came of it, and a steadiness table only where steadiness was judged.
+func TestRepeatedPoint(t *testing.T) {
+	c := certificatetest.Fenwick()
+	said(t, document(t, c), "Results", []string{"Repeated at the end: 100\u2009Hz: difference 0.012\u2009% (at most 0.035\u2009% is explained), in phase 0.0057°", "rule wary"}, nil)
+	c.Result.Repeats[0].Refused = "recording too short"
+	said(t, document(t, c), "Results", []string{"Repeated at the end: 100\u2009Hz: not compared: recording too short."}, []string{"is explained"})
+	c.Result.Job.Procedure.Settling = calibration.Settling{}
+	said(t, document(t, c), "Evidence", nil, []string{"Steadiness"})
+	said(t, document(t, c), "Results", nil, []string{"rule wary"})
+}
