@@ -1,4 +1,4 @@
-// Package simulator is the physics of a comparison calibration without hardware: recordings whose true sensitivity is known exactly.
+// Package simulator is the physics of a comparison calibration without hardware: recordings, and benches that move in time, whose true sensitivity is known exactly.
 package simulator
 
 import (

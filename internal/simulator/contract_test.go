@@ -6,7 +6,7 @@ import (
 	"plumbline/bench/benchtest"
 )
 
-func live(t *testing.T, s Setup, seed uint64) (*Live, *Witness) {
+func live(t testing.TB, s Setup, seed uint64) (*Live, *Witness) {
 	t.Helper()
 	l, w, err := New(s, seed)
 	if err != nil {
@@ -24,7 +24,7 @@ func plant(t testing.TB, l *Live, f Fault) {
 
 // rig is the live bench as the suite takes it. A pulled out bench loses its converter's queue at once in wall time, so what it put out is what came before.
 func rig(t *testing.T) benchtest.Rig {
-	s := FenwickLive()
+	s := scene(t)
 	l, w := live(t, s, 1)
 	var out []float64
 	rate := w.Tap(func(v float64) { out = append(out, v) })
@@ -40,3 +40,13 @@ func rig(t *testing.T) benchtest.Rig {
 
 func TestLiveIsAnExciter(t *testing.T)  { benchtest.Exciter(t, rig) }
 func TestLiveIsADigitizer(t *testing.T) { benchtest.Digitizer(t, rig) }
+
+// scene is the usual bench of these tests: X-03, 100 mV/g reference, warm.
+func scene(t testing.TB) Setup {
+	t.Helper()
+	s, err := Scene{Exciter: "X-03", Reference: "100 mV/g", Site: 1, Warm: true}.Setup()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}

@@ -71,22 +71,54 @@ func (q *section) at(f, h float64) complex128 {
 	return (complex(q.b0, 0) + complex(q.b1, 0)*z + complex(q.b2, 0)*z*z) / (1 + complex(q.a1, 0)*z + complex(q.a2, 0)*z*z)
 }
 
-// resonance is 1/(1 - x² + jx/Q), x = f/resonance, for motion given as samples h apart. Its poles are those of the oscillator where the rate can show them, and none where it cannot; its
-// three taps make it exact at zero and at a frequency well inside the band, which leaves less than 1e-4 between and 1e-3 up to a tenth of the rate.
-func newResonance(resonance, quality, h float64) section {
-	w, d := 2*math.Pi*resonance*h, 1/(2*quality)
-	f := 0.08 / h
-	var q section
-	if resonance*h < 0.4 {
+// newResonance is 1/(1 - x² + jx/Q), x = f/resonance, for motion given as samples h apart. Where the rate can show the oscillator it has its poles; where it cannot, none, and late tells that its
+// output comes one sample late. Its three taps make it exact at zero and well inside the band: within 1e-4 up to 0.04/h and 1e-3 up to 0.1/h.
+func newResonance(resonance, quality, h float64) (q section, late bool) {
+	f := 0.06 / h
+	z := cmplx.Rect(1, -2*math.Pi*f*h)
+	goal := z
+	if late = resonance*h >= 0.4; !late {
 		f = min(f, resonance/2)
+		z = cmplx.Rect(1, -2*math.Pi*f*h)
+		w, d := 2*math.Pi*resonance*h, 1/(2*quality)
 		p := cmplx.Exp(complex(-d*w, math.Sqrt(1-d*d)*w)) // a quality of a half or less is refused
 		q.a1, q.a2 = -2*real(p), real(p)*real(p)+imag(p)*imag(p)
+		goal = 1 + complex(q.a1, 0)*z + complex(q.a2, 0)*z*z
 	}
-	z := cmplx.Rect(1, -2*math.Pi*f*h)
 	x := f / resonance
-	goal := (1 + complex(q.a1, 0)*z + complex(q.a2, 0)*z*z) / complex(1-x*x, x/quality)
-	q.tune(1+q.a1+q.a2, goal, z)
-	return q
+	q.tune(1+q.a1+q.a2, goal/complex(1-x*x, x/quality), z)
+	return q, late
+}
+
+// mounting is the resonance of a transducer on the table, or none, one sample late in any case.
+type mounting struct {
+	section
+	late   bool // the section is late by itself
+	before float64
+}
+
+func newMounting(t Transducer, h float64) mounting {
+	if t.Resonance <= 0 {
+		return mounting{section: section{b0: 1}}
+	}
+	q, late := newResonance(t.Resonance, t.Quality, h)
+	return mounting{section: q, late: late}
+}
+
+func (m *mounting) step(x float64) float64 {
+	if !m.late {
+		x, m.before = m.before, x
+	}
+	return m.section.step(x)
+}
+
+// at is the response at f in Hz without the sample by which every mounting is late.
+func (m *mounting) at(f, h float64) complex128 {
+	r := m.section.at(f, h)
+	if m.late {
+		r *= cmplx.Rect(1, 2*math.Pi*f*h)
+	}
+	return r
 }
 
 // tune solves b0 + b1 + b2 = sum and b0 + b1 z + b2 z² = goal.
@@ -112,18 +144,18 @@ func newBump(f, quality, gain, h float64) section {
 
 // kernel turns samples h apart into frames: a low-pass with linear phase, windowed after Kaiser for 80 dB, that passes 0.4 of the frame rate and stops what would fold below that.
 type kernel struct {
-	taps  []float64 // newest sample first
-	every int
+	taps   []float64 // newest sample first
+	middle int       // of the taps: what both channels wait
 }
 
-// newKernel makes a kernel for one frame in every samples, later by delay samples than the centre of its taps.
-func newKernel(every int, delay float64) kernel {
-	if every == 1 && delay == 0 {
-		return kernel{taps: []float64{1}, every: 1}
+// newKernel makes a kernel for one frame in every samples, later by delay samples than its middle, which lies reach samples beyond that of a kernel without delays.
+func newKernel(every int, delay float64, reach int) kernel {
+	if every == 1 && reach == 0 {
+		return kernel{taps: []float64{1}}
 	}
 	const beta = 7.857 // 0.1102(A - 8.7), A = 80 dB (Kaiser 1974, from memory)
-	half := 13*every + int(math.Ceil(math.Abs(delay)))
-	k := kernel{taps: make([]float64, 2*half+1), every: every}
+	half := 13*every + reach
+	k := kernel{taps: make([]float64, 2*half+1), middle: half}
 	cut := 1 / float64(every)
 	width := float64(13*every) + 1
 	var sum float64
@@ -157,10 +189,11 @@ func bessel(x float64) float64 {
 	return sum
 }
 
+// at is the response at f in Hz, from the middle of the taps.
 func (k kernel) at(f, h float64) complex128 {
 	var sum complex128
 	for i, b := range k.taps {
-		sum += complex(b, 0) * cmplx.Rect(1, -2*math.Pi*f*h*float64(i))
+		sum += complex(b, 0) * cmplx.Rect(1, -2*math.Pi*f*h*float64(i-k.middle))
 	}
 	return sum
 }

@@ -3,7 +3,6 @@ package simulator
 import (
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -11,8 +10,6 @@ import (
 	"sync"
 
 	"plumbline/bench"
-	"plumbline/quantity"
-	"plumbline/recording"
 )
 
 // Setup is a bench without hardware whose motion is integrated in time.
@@ -85,7 +82,7 @@ func New(s Setup, seed uint64) (*Live, *Witness, error) {
 		return nil, nil, err
 	}
 	l := &Live{setup: s, h: s.step(), every: s.oversampling(), gain: s.Shaker.Gain, table: newTable(s.Shaker)}
-	rate := 1 / (l.h * (1 + s.Shaker.DriveSkew))
+	rate := 1 / (l.h * (1 + s.Shaker.Skew))
 	g, err := bench.NewGenerator(rate, s.Shaker.Ramp)
 	if err != nil {
 		return nil, nil, fmt.Errorf("simulated bench: %w", err)
@@ -104,8 +101,9 @@ func New(s Setup, seed uint64) (*Live, *Witness, error) {
 	for i, g := range append(slices.Clone(s.Shaker.Guidance[:]), s.Shaker.Rocking) {
 		l.guidance[i] = section{b0: g.Share}
 		if g.Resonance > 0 {
-			l.guidance[i] = newResonance(g.Resonance, g.Quality, l.h)
-			l.guidance[i].b0, l.guidance[i].b1, l.guidance[i].b2 = g.Share*l.guidance[i].b0, g.Share*l.guidance[i].b1, g.Share*l.guidance[i].b2
+			q, _ := newResonance(g.Resonance, g.Quality, l.h)
+			q.b0, q.b1, q.b2 = g.Share*q.b0, g.Share*q.b1, g.Share*q.b2
+			l.guidance[i] = q
 		}
 	}
 	for c := range l.lanes {
@@ -172,16 +170,7 @@ func (l *Live) Halt() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.generator.Halt()
-	const still = 1e-3 // of the stroke
-	longest := int64(2 * l.setup.Recorder.Rate)
-	calm := int64(l.setup.Recorder.Rate / 20)
-	for n, rest := int64(0), int64(0); n < longest && rest < calm; n++ {
-		if !l.generator.Silent() || !l.line.empty() || math.Abs(l.table.x) > still*l.setup.Shaker.Stroke {
-			rest = -1
-		}
-		if rest++; n == 0 && rest == 1 && l.table.v == 0 {
-			break // nothing had been driven
-		}
+	for n := 0; float64(n) < 2*l.setup.Recorder.Rate && !l.calm(); n++ {
 		l.strike()
 		l.advance()
 	}
@@ -191,85 +180,14 @@ func (l *Live) Halt() error {
 	return nil
 }
 
-// Plant puts a fault into the running bench. It may be called from any goroutine.
-func (l *Live) Plant(f Fault) error {
-	if err := f.check(); err != nil {
-		return err
-	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.await(f)
-	l.strike()
-	return nil
-}
+// off reports whether nothing is driven, and nothing waits to be.
+func (l *Live) off() bool { return l.generator.Silent() && l.line.empty() }
 
-func (l *Live) await(f Fault) {
-	l.pending = append(l.pending, f)
-	slices.SortStableFunc(l.pending, func(a, b Fault) int {
-		switch {
-		case a.At < b.At:
-			return -1
-		case a.At > b.At:
-			return 1
-		}
-		return 0
-	})
-}
-
-// seconds is the time of the digitizer's clock.
-func (l *Live) seconds() float64 { return float64(l.frame) / l.setup.Recorder.Rate }
-
-// strike lets the faults begin whose time has come.
-func (l *Live) strike() {
-	for len(l.pending) > 0 && l.pending[0].At <= l.seconds() {
-		f := l.pending[0]
-		l.pending = slices.Delete(l.pending, 0, 1)
-		l.begin(f)
-		if f.Every > 0 {
-			f.At += f.Every
-			l.await(f)
-		}
-	}
-}
-
-func (l *Live) begin(f Fault) {
-	switch f.Kind {
-	case Swapped:
-		l.swapped = true
-	case Unplugged:
-		l.gone = true
-		l.generator.Halt() // the converter runs dry
-	case Stalled:
-		l.stalled = true
-	case Gap:
-		l.missing += f.Frames
-	case Stuck:
-		l.table.stuck = true
-	case Runaway:
-		l.gain *= f.Size
-	default:
-		frame := l.h * float64(l.every)
-		for c := range l.lanes {
-			if f.Channel != 0 && f.Channel != c+1 {
-				continue
-			}
-			switch f.Kind {
-			case Alias:
-				l.foreign = append(l.foreign, foreign{newWheel(f.Frequency, frame, 0), f.Size, c})
-			case HumLoop:
-				l.foreign = append(l.foreign, foreign{newWheel(l.mains(), frame, 0.1), f.Size, c})
-			default:
-				l.lanes[c].fault.plant(f, l.h)
-			}
-		}
-	}
-}
-
-func (l *Live) mains() float64 {
-	if f := l.setup.Hum.Frequency; f > 0 {
-		return f
-	}
-	return 50
+// calm reports whether the drive is off and the table has swung out to a thousandth of its stroke.
+func (l *Live) calm() bool {
+	s := l.setup.Shaker
+	swing := math.Hypot(l.table.x, l.table.v/(2*math.Pi*s.Resonance))
+	return l.off() && swing < 1e-3*s.Stroke
 }
 
 // advance lets one frame pass and queues it.
@@ -358,121 +276,4 @@ func (l *Live) push(u float64) float64 {
 		out = max(-clip, min(clip, out))
 	}
 	return l.table.step(out, l.h)
-}
-
-// Acquire begins an acquisition. One runs at a time.
-func (l *Live) Acquire(ctx context.Context) (recording.Reader, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.gone {
-		return nil, fmt.Errorf("simulated digitizer: %w", bench.ErrLost)
-	}
-	if l.reader != nil {
-		return nil, fmt.Errorf("simulated digitizer: an acquisition is running")
-	}
-	for c := range l.lanes {
-		l.lanes[c].queue = l.lanes[c].queue[:0]
-	}
-	l.reader = &liveReader{live: l, ctx: ctx}
-	return l.reader, nil
-}
-
-// liveReader is an acquisition.
-type liveReader struct {
-	live *Live
-	ctx  context.Context
-}
-
-// Info says what is recorded.
-func (r *liveReader) Info() recording.Info {
-	s := r.live.setup.Recorder
-	ch := recording.Channel{Unit: volt, Bits: s.Bits}
-	if s.Bits > 0 {
-		ch.FullScale = s.FullScale
-	}
-	return recording.Info{Format: "simulated", Channels: []recording.Channel{ch, ch}, Rate: s.Rate, Frames: -1}
-}
-
-var volt = quantity.Unit{Symbol: "V", Factor: 1, Dim: quantity.Dimension{Metre: 2, Kilogram: 1, Second: -3, Ampere: -1}}
-
-// Close ends the acquisition.
-func (r *liveReader) Close() error {
-	r.live.mu.Lock()
-	defer r.live.mu.Unlock()
-	if r.live.reader == r {
-		r.live.reader = nil
-	}
-	return nil
-}
-
-// Read lets time pass. It delivers at most half a second at a time.
-func (r *liveReader) Read(dst [][]float64) (int, error) {
-	n, seconds, err := r.take(dst)
-	if err == nil && r.live.setup.Pace != nil {
-		if err = r.live.setup.Pace(r.ctx, seconds); err != nil {
-			return 0, err
-		}
-	}
-	return n, err
-}
-
-func (r *liveReader) take(dst [][]float64) (n int, seconds float64, err error) {
-	l := r.live
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.reader != r {
-		return 0, 0, io.EOF
-	}
-	if err := r.ctx.Err(); err != nil {
-		return 0, 0, err
-	}
-	most := min(len(dst[0]), l.longest())
-	waiting := func() int { return min(len(l.lanes[0].queue), len(l.lanes[1].queue)) }
-	for waiting() < most {
-		l.strike()
-		if l.gone || l.stalled || l.missing > 0 {
-			break
-		}
-		l.advance()
-	}
-	n = min(most, waiting())
-	switch {
-	case l.gone:
-		return 0, 0, fmt.Errorf("simulated digitizer: %w", bench.ErrLost)
-	case n == 0 && l.stalled:
-		return 0, 0, fmt.Errorf("simulated digitizer: no frame in its time limit: %w", bench.ErrLost)
-	case n == 0 && l.missing > 0:
-		return 0, 0, l.lose()
-	}
-	for c := range l.lanes {
-		q := l.lanes[c].queue
-		copy(dst[c], q[:n])
-		l.lanes[c].queue = q[:copy(q, q[n:])]
-	}
-	return n, float64(l.frame-int64(waiting())) / l.setup.Recorder.Rate, nil
-}
-
-// longest is the most frames of one Read: half a second as fast as the machine allows, a twentieth where time is paced.
-func (l *Live) longest() int {
-	if l.setup.Pace != nil {
-		return max(1, int(l.setup.Recorder.Rate/20))
-	}
-	return max(1, int(l.setup.Recorder.Rate/2))
-}
-
-// lose lets the missed frames pass unseen.
-func (l *Live) lose() error {
-	n := l.missing
-	at := l.seconds()
-	for range n {
-		l.advance()
-	}
-	for c := range l.lanes {
-		l.lanes[c].queue = l.lanes[c].queue[:0]
-	}
-	l.missing = 0
-	return fmt.Errorf("simulated digitizer: %d frames from %.3f s: %w", n, at, bench.ErrGap)
 }

@@ -25,14 +25,26 @@ func (s Setup) check() error {
 	if !x.Current && !(x.Resistance > 0) {
 		return fmt.Errorf("simulated bench: a coil of %g Ω on a voltage drive, allowed are values above zero", x.Resistance)
 	}
-	for name, q := range map[string]Sensor{"reference": s.Reference, "device": s.Device} {
-		if q.Resonance > 0 && !(q.Quality > 0.5) {
-			return fmt.Errorf("simulated bench, %s: quality %g of its resonance, allowed are values above 0.5", name, q.Quality)
+	for c, q := range []Sensor{s.Reference, s.Device} {
+		if err := q.check(); err != nil {
+			return fmt.Errorf("simulated bench, %s: %w", [channels]string{"reference", "device"}[c], err)
 		}
 	}
 	for _, f := range s.Faults {
-		if err := f.check(); err != nil {
+		if err := f.check(s.step()); err != nil {
 			return fmt.Errorf("simulated bench: %w", err)
+		}
+	}
+	return nil
+}
+
+func (q Sensor) check() error {
+	if q.Resonance > 0 && !(q.Quality > 0.5) {
+		return fmt.Errorf("quality %g of its resonance, allowed are values above 0.5", q.Quality)
+	}
+	for i, c := range q.Creeps {
+		if !(c.Time > 0) {
+			return fmt.Errorf("creep %d takes %g s, allowed are values above zero", i+1, c.Time)
 		}
 	}
 	return nil

@@ -16,17 +16,17 @@ type Shaker struct {
 	Force      float64 // N/A, of the coil
 	Resistance float64 // Ω, of the coil
 
-	Current   bool    // the amplifier's output is a current (gain in A/V); otherwise a voltage (V/V), damped by the coil
-	Gain      float64 // of the amplifier
-	Noise     Noise   // V/√Hz or A/√Hz at the amplifier's output
-	Clip      float64 // V or A, largest output of the amplifier; 0 none
-	Limit     float64 // A, current limit; 0 none
-	Latency   float64 // s, from the converter's queue to its output
-	Ramp      float64 // s, of the generator from one amplitude to the next
-	Control   *Control
-	Guidance  [2]Guidance // motion across the axis, in two directions
-	Rocking   Guidance    // Share: rad/m of rocking about the centre
-	DriveSkew float64     // relative offset of the converter's clock: 30e-6 plays 30 ppm too fast
+	Current  bool        // the amplifier's output is a current (gain in A/V); otherwise a voltage (V/V), damped by the coil
+	Gain     float64     // of the amplifier
+	Noise    Noise       // V/√Hz or A/√Hz at the amplifier's output
+	Clip     float64     // V or A, largest output of the amplifier; 0 none
+	Limit    float64     // A, current limit; 0 none
+	Latency  float64     // s, from the converter's queue to its output
+	Ramp     float64     // s, of the generator from one amplitude to the next
+	Skew     float64     // relative offset of the converter's clock: 30e-6 plays 30 ppm too fast
+	Control  *Control    // nil: none, the level follows the drive
+	Guidance [2]Guidance // motion across the axis, in two directions
+	Rocking  Guidance    // its Share is rad/m, of rocking about the centre
 }
 
 // Guidance is motion across the axis, as a share of the motion along it, with the resonance of the guidance that lets it grow and turns its phase. Resonance 0: share and phase at every frequency.
@@ -95,7 +95,12 @@ func newTable(s Shaker) table {
 
 // acceleration is the equation of motion: coil, suspension, stop.
 func (t *table) acceleration(out, x, v float64) float64 {
-	drive := max(-t.limit, min(t.limit, out-t.back*v))
+	drive := out - t.back*v
+	if drive > t.limit {
+		drive = t.limit
+	} else if drive < -t.limit {
+		drive = -t.limit
+	}
 	f := t.force*drive - t.damper*v - x*(t.linear+x*(t.square+x*t.cubic))
 	if d := math.Abs(x) - t.stop; d > 0 {
 		f -= math.Copysign(max(0, t.wall*d+t.buffer*v*math.Copysign(1, x)), x) // a stop pushes and never pulls
@@ -121,6 +126,8 @@ func (t *table) step(out, h float64) float64 {
 	t.x = x + h/6*(v+2*v2+2*v3+v4)
 	t.v = v + h/6*(a1+2*a2+2*a3+a4)
 	t.a, t.last = t.acceleration(out, t.x, t.v), out
-	t.peak = max(t.peak, math.Abs(t.x))
+	if p := math.Abs(t.x); p > t.peak {
+		t.peak = p
+	}
 	return t.a
 }

@@ -49,9 +49,9 @@ func newLadder(floor, corner, h float64) (l ladder, gain float64) {
 	if corner <= 0 {
 		return ladder{}, floor
 	}
-	top := 0.25 / h
+	top := 1 / h
 	if floor > 0 {
-		top = min(top, 30*corner)
+		top = min(top, 100*corner) // one rung more than that: beyond, the floor hides it
 	}
 	p, w := poles(top)
 	value := func(q float64) float64 { // at f² = -q

@@ -5,32 +5,39 @@ import (
 	"slices"
 )
 
-// Witness sees what no real bench tells. It is for tests: nothing of it is reachable through the interfaces of a bench.
+// Witness sees what no real bench tells. It is for tests: nothing of it is reachable through the interfaces of a bench. Frequencies are those of nature's clock, in Hz;
+// the recorder sees f/(1 + Recorder.Clock).
 type Witness struct{ live *Live }
 
-// State is the exciter at one moment.
+// State is the bench at one moment.
 type State struct {
-	Seconds      float64 // of the digitizer's clock
-	Displacement float64 // m
-	Velocity     float64 // m/s
-	Acceleration float64 // m/s², without ground
-	Peak         float64 // m, largest displacement since the beginning
-	Output       float64 // of the amplifier, V or A
-	Off          bool    // nothing is driven, and nothing waits to be
+	Seconds      float64           // of the digitizer's clock
+	Displacement float64           // m
+	Velocity     float64           // m/s
+	Acceleration float64           // m/s², of the exciter without the ground
+	Peak         float64           // m, largest displacement since the beginning
+	Output       float64           // of the amplifier, V or A
+	Warming      [channels]float64 // relative change of sensitivity that reference and device still have
+	Off          bool              // nothing is driven, and nothing waits to be
 }
 
-// Now is the state at the last frame.
+// Now is the state after the last frame.
 func (w *Witness) Now() State {
 	l := w.live
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return State{
-		Seconds: l.seconds(), Displacement: l.table.x, Velocity: l.table.v, Acceleration: l.table.a, Peak: l.table.peak, Output: l.table.last,
-		Off: l.generator.Silent() && l.line.empty(),
+	s := State{
+		Seconds: l.seconds(), Displacement: l.table.x, Velocity: l.table.v, Acceleration: l.table.a, Peak: l.table.peak, Output: l.table.last, Off: l.off(),
 	}
+	for c := range s.Warming {
+		for _, left := range l.lanes[c].warming.size {
+			s.Warming[c] += left
+		}
+	}
+	return s
 }
 
-// Advance lets time pass with nobody reading, s. Frames that a reader would have seen wait for it.
+// Advance lets time pass with nobody reading, s. Frames for a reader wait for it.
 func (w *Witness) Advance(seconds float64) {
 	l := w.live
 	l.mu.Lock()
@@ -49,20 +56,20 @@ func (w *Witness) Tap(told func(volts float64)) (rate float64) {
 	return 1 / w.live.h
 }
 
-// Reference is the true sensitivity of the healthy reference with its conditioner and recorder channel, at f in Hz of nature's clock: V per m/s² along its axis, warm.
-func (w *Witness) Reference(f float64) complex128 { return w.transfer(0, f) }
+// Reference is the true sensitivity of the reference along its axis, healthy and warm, in V per m/s².
+func (w *Witness) Reference(f float64) complex128 { return w.live.lanes[0].transducer(f, w.live.h) }
 
 // Device is the same of the device.
-func (w *Witness) Device(f float64) complex128 { return w.transfer(1, f) }
+func (w *Witness) Device(f float64) complex128 { return w.live.lanes[1].transducer(f, w.live.h) }
 
-func (w *Witness) transfer(c int, f float64) complex128 {
-	l := &w.live.lanes[c]
-	return l.at(f, w.live.h) * l.window.at(f, w.live.h)
+// Chain is the transfer of a channel, 1 or 2, from the transducer's output to the samples: gain, coupling and the delay that the other channel does not have.
+func (w *Witness) Chain(channel int, f float64) complex128 {
+	return w.live.lanes[channel-1].chain(f, w.live.h)
 }
 
-// Ratio is what device over reference channel show of the motion at f in Hz: with the motion across the axis, healthy and warm.
+// Ratio is what the samples of the device's channel over those of the reference show of a steady motion: sensitivities, channels and the motion across the axis, healthy and warm.
 func (w *Witness) Ratio(f float64) complex128 {
-	ratio := w.Device(f) / w.Reference(f)
+	ratio := w.Device(f) * w.Chain(2, f) / (w.Reference(f) * w.Chain(1, f))
 	var with [channels]complex128
 	for c := range with {
 		s := w.live.lanes[c].sensor
