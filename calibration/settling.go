@@ -24,7 +24,8 @@ type Judgement struct {
 	Why       string          // why the point was not judged though the procedure asks for it; empty otherwise
 	Block     float64         // s, length of a block, of readings their interval
 	TauMax    float64         // blocks, as the judge was told
-	From      string          // what tau_max comes from
+	From      string          // what is slowest, from which tau_max comes
+	Slowest   float64         // s, its time constant
 	Wanted    [2]float64      // half widths at 95 %, modulus (relative) and phase (rad); 0 not judged
 	HalfWidth [2]float64      // found
 	Answers   []steady.Answer // of the recording, and of the second one with the channels exchanged; empty: not judged
@@ -36,6 +37,18 @@ func (g Judgement) Judged() bool { return len(g.Answers) > 0 }
 // Steady reports whether the half widths wanted were reached.
 func (g Judgement) Steady() bool {
 	return g.Judged() && g.HalfWidth[0] <= g.Wanted[0] && (g.Wanted[1] == 0 || g.HalfWidth[1] <= g.Wanted[1])
+}
+
+// Cause is in words what tau_max comes from.
+func (g Judgement) Cause() string {
+	if g.Slowest == 0 {
+		return g.From
+	}
+	text := fmt.Sprintf("%s, %.3g s", g.From, g.Slowest)
+	if g.TauMax*g.Block > (1+edge)*g.Slowest*g.Rule.Caution() {
+		text += "; the least is four blocks"
+	}
+	return text
 }
 
 // State is in words what was found.
@@ -106,7 +119,7 @@ func (j *Job) judge(p *Point, a *acquisition, so *run) {
 		}
 		if unusable(answer.Modulus) || unusable(answer.Phase) {
 			g.Why = fmt.Sprintf("the series of %d blocks is too short for rule %v with tau_max %.3g s (%s), which needs %d",
-				len(s.blocks)-answer.Dropped, set.Rule, answer.TauMax*g.Block, g.From, set.Rule.Fewest(answer.TauMax))
+				len(s.blocks)-answer.Dropped, set.Rule, answer.TauMax*g.Block, g.Cause(), set.Rule.Fewest(answer.TauMax))
 			return
 		}
 		answers = append(answers, answer)
@@ -148,10 +161,9 @@ func (j *Job) settings(g *Judgement, p *Point, all []blockSeries, so *run) (stea
 			}
 		}
 	}
-	longest := 0.0
 	for _, t := range slow {
-		if t.Seconds > longest {
-			longest, g.From = t.Seconds, t.Source
+		if t.Seconds > g.Slowest {
+			g.Slowest, g.From = t.Seconds, t.Source
 		}
 	}
 	g.TauMax = told

@@ -82,7 +82,7 @@ func judgement(p calibration.Point, again string) (row Row) {
 			blocks += a.Blocks
 		}
 		cells[1], cells[3], cells[4] = significant(100*g.HalfWidth[0], digitsOfU), fmt.Sprint(blocks), fmt.Sprint(g.Discarded())
-		cells[5], cells[6] = significant(g.TauMax*g.Block, digitsOfU), g.From
+		cells[5], cells[6] = significant(g.TauMax*g.Block, digitsOfU), g.Cause()
 		if g.Wanted[1] > 0 {
 			cells[2] = significant(degrees(g.HalfWidth[1]), digitsOfU)
 		}

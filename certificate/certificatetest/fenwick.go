@@ -61,7 +61,7 @@ func (c *Case) judge() {
 		if i == 4 {
 			g.Why = "the series of 12 blocks is too short"
 		} else {
-			g.Block, g.TauMax, g.From = block, math.Max(4, 4/f/block), "level loop of exciter X-12"
+			g.Block, g.TauMax, g.From, g.Slowest = block, math.Max(4, 4/f/block), "level loop of exciter X-12", 4/f
 			g.HalfWidth = [2]float64{0.0004 / math.Sqrt(f), 0.0003 / math.Sqrt(f)}
 			g.Answers = []steady.Answer{{State: steady.Steady, Blocks: 60, TauMax: g.TauMax, Modulus: steady.Estimate{Judged: true, Discarded: 2}, Phase: steady.Estimate{Judged: true, Discarded: 2}}}
 		}

@@ -74,5 +74,5 @@ func steadiness(w io.Writer, p calibration.Point, again string) {
 	for _, a := range g.Answers {
 		blocks += a.Blocks
 	}
-	fmt.Fprintf(w, "%s\t%.2g\t%s\t%d\t%d\t%.3g\t  %s%s; %s\n", f, 100*g.HalfWidth[0], phase, blocks, g.Discarded(), g.TauMax*g.Block, g.State(), again, g.From)
+	fmt.Fprintf(w, "%s\t%.2g\t%s\t%d\t%d\t%.3g\t  %s%s; %s\n", f, 100*g.HalfWidth[0], phase, blocks, g.Discarded(), g.TauMax*g.Block, g.State(), again, g.Cause())
 }

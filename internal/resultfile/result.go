@@ -253,6 +253,7 @@ type Steadiness struct {
 	Block         *float64    `json:"block_s,omitempty"`
 	TauMax        *float64    `json:"tau_max_s,omitempty"`
 	From          string      `json:"tau_max_from,omitempty"`
+	Slowest       *float64    `json:"slowest_time_constant_s,omitempty"` // of what tau_max comes from; tau_max is at least four blocks
 	Recordings    []Component `json:"recordings,omitempty"`
 }
 

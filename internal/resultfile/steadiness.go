@@ -34,6 +34,9 @@ func steadiness(g calibration.Judgement) *Steadiness {
 		return out
 	}
 	out.HalfModulus, out.Block, out.TauMax, out.From = number(g.HalfWidth[0]), number(g.Block), number(g.TauMax*g.Block), g.From
+	if g.Slowest > 0 {
+		out.Slowest = number(g.Slowest)
+	}
 	if g.Wanted[1] > 0 {
 		out.HalfPhase = scaled(g.HalfWidth[1], degree)
 	}
