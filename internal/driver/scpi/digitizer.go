@@ -43,10 +43,10 @@ func OpenDigitizer(ctx context.Context, addresses []string, d Sampler, s Samplin
 	switch {
 	case !(s.Rate > 0 && s.Rate <= 1e8):
 		return nil, fmt.Errorf("digitizer: %g samples per second, allowed are values above zero up to 1e8", s.Rate)
-	case d.Kind == Stream && len(addresses) != 1:
-		return nil, fmt.Errorf("digitizer: %d instruments for a stream, allowed is one: several have no common time", len(addresses))
 	case len(addresses) == 0:
 		return nil, errors.New("digitizer: no address")
+	case d.Kind == Stream && len(addresses) > 1 && !d.OneClock:
+		return nil, fmt.Errorf("digitizer: a stream of %d instruments that do not sample by one clock: their samples would drift apart", len(addresses))
 	case d.Kind == Burst && !(s.Burst > 0 && float64(g.frames)*float64(d.Channels) <= mostItems):
 		return nil, fmt.Errorf("digitizer: burst of %g s at %g samples per second, allowed are values above zero up to %d samples", s.Burst, s.Rate, mostItems)
 	}
@@ -196,7 +196,11 @@ func (g *Digitizer) Acquire(ctx context.Context) (recording.Reader, error) {
 	g.running = true
 	a := &acquisition{Digitizer: g, ctx: ctx, info: g.info(), clients: g.clients}
 	if g.dialect.Kind == Stream {
-		return &stream{acquisition: a}, nil
+		s := &stream{acquisition: a}
+		for _, c := range g.clients {
+			s.parts = append(s.parts, &part{acquisition: a, client: c})
+		}
+		return s, nil
 	}
 	return &burst{acquisition: a, began: time.Now()}, nil
 }
@@ -216,6 +220,9 @@ func (g *Digitizer) info() recording.Info {
 	}
 	if g.rate != g.sampling.Rate {
 		in.Notes = append(in.Notes, fmt.Sprintf("asked for %.9g samples per second, the instrument says %.9g", g.sampling.Rate, g.rate))
+	}
+	if len(g.clients) > 1 && !g.dialect.OneClock {
+		in.Notes = append(in.Notes, "the instruments sample by clocks of their own: the phase between their channels drifts as these do")
 	}
 	if g.dialect.Kind == Burst {
 		in.Notes = append(in.Notes, fmt.Sprintf("one burst of %d frames; between it and any other burst lies a gap of unknown length", g.frames))

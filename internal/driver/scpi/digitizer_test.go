@@ -201,6 +201,58 @@ func TestPaced(t *testing.T) {
 	}
 }
 
+// TestReaderKeepsUp reads in portions that last less than the commands of a fetch: what the reader shows stays as fresh as a fetch allows.
+func TestReaderKeepsUp(t *testing.T) {
+	w := scpitest.NewWorld(1000, 2, false, counting)
+	in, err := scpitest.Start(w, scpitest.Config{Inputs: []int{0, 1}, Time: 0.005})
+	must(t, err)
+	defer in.Close()
+	g, err := OpenDigitizer(t.Context(), []string{in.Address()}, patientSampler(contractDigitizer()), Sampling{Rate: 1000})
+	must(t, err)
+	r, err := g.Acquire(t.Context())
+	must(t, err)
+	defer r.Close()
+	dst := recording.Block(2, 5)
+	for range 500 {
+		n, err := r.Read(dst)
+		must(t, err)
+		shown := int64(math.Round(dst[0][n-1] * 1e6))
+		if age := w.Frames() - shown; age > 80 { // a fetch is six commands of five frames: what came before it and what came during it
+			t.Fatalf("frame %d is shown at frame %d", shown, w.Frames())
+		}
+	}
+}
+
+// TestTwins streams from two instruments that sample by one clock, the second starting with the first.
+func TestTwins(t *testing.T) {
+	w := scpitest.NewWorld(1000, 2, false, func(float64) scpitest.Plant { return twins{&counter{}} })
+	var addresses []string
+	for c := range 2 {
+		in, err := scpitest.Start(w, scpitest.Config{Inputs: []int{c}, Discreet: true})
+		must(t, err)
+		defer in.Close()
+		addresses = append(addresses, in.Address())
+	}
+	d := contractDigitizer()
+	d.Channels, d.First, d.Others, d.Trigger = 1, []string{"TRIGger:SOURce BUS"}, []string{"TRIGger:SOURce EXTernal"}, "*TRG"
+	if _, err := OpenDigitizer(t.Context(), addresses, d, Sampling{Rate: 1000}); err == nil || !strings.Contains(err.Error(), "do not sample by one clock") {
+		t.Errorf("two clocks: %v", err)
+	}
+	d.OneClock = true
+	g, err := OpenDigitizer(t.Context(), addresses, patientSampler(d), Sampling{Rate: 1000})
+	must(t, err)
+	r, err := g.Acquire(t.Context())
+	must(t, err)
+	x, err := read64(r, 2000)
+	must(t, err)
+	for i := range x[0] {
+		if x[0][i] != -x[1][i] || math.Abs(x[0][i]-x[0][0]-float64(i)*1e-6) > 1e-8 {
+			t.Fatalf("frame %d: %.9g and %.9g", i, x[0][i], x[1][i])
+		}
+	}
+	must(t, r.Close())
+}
+
 // TestPacedOverflow lets a small buffer run over.
 func TestPacedOverflow(t *testing.T) {
 	in, err := scpitest.Start(scpitest.NewWorld(100000, 2, true, counting), scpitest.Config{Inputs: []int{0, 1}, Capacity: 50, Discreet: true})
@@ -316,8 +368,8 @@ func TestDigitizerRefuses(t *testing.T) {
 		says      string
 	}{
 		{func(*Sampler) {}, Sampling{}, 1, "samples per second"},
-		{func(*Sampler) {}, Sampling{Rate: 1000}, 0, "allowed is one"},
-		{func(*Sampler) {}, Sampling{Rate: 1000}, 2, "no common time"},
+		{func(*Sampler) {}, Sampling{Rate: 1000}, 0, "no address"},
+		{func(*Sampler) {}, Sampling{Rate: 1000}, 2, "do not sample by one clock"},
 		{func(d *Sampler) { *d = StandardVoltmeter() }, Sampling{Rate: 1000}, 1, "burst of 0 s"},
 		{func(d *Sampler) { *d = StandardVoltmeter() }, Sampling{Rate: 1000, Burst: 1e9}, 1, "burst of 1e+09 s"},
 		{func(d *Sampler) { *d = StandardVoltmeter() }, Sampling{Rate: 1000, Burst: 1}, 0, "no address"},

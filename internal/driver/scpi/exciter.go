@@ -291,7 +291,7 @@ func (e *Exciter) fall() {
 	_ = e.setLevel(context.Background(), e.dialect.Least) // the output goes off in any case
 }
 
-// wave turns a signal into what the instrument can repeat and its amplitude, V peak.
+// wave turns a signal into what the instrument can repeat and its amplitude, V peak. Less than the instrument can put out is silence.
 func (d Generator) wave(s bench.Signal) (wave, float64, error) {
 	for i, t := range s {
 		if !(t.Frequency > 0) || math.IsInf(t.Frequency, 1) || cmplx.IsNaN(t.Amplitude) || cmplx.IsInf(t.Amplitude) {
@@ -321,7 +321,7 @@ func (d Generator) wave(s bench.Signal) (wave, float64, error) {
 		return wave{}, 0, fmt.Errorf("drive of %g V peak, the dialect of the generator allows %g V", level, d.Largest)
 	}
 	if level < d.Least {
-		return wave{}, 0, fmt.Errorf("drive of %g V peak, the least the generator can put out is %g V", level, d.Least)
+		return wave{}, 0, nil
 	}
 	return w, level, nil
 }

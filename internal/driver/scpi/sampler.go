@@ -33,6 +33,7 @@ type Sampler struct {
 	Others     []string `toml:"others"`     // and for the others
 	AskRate    string   `toml:"ask_rate"`   // reads the sampling back
 	RateIs     string   `toml:"rate_is"`    // what it is answered with: rate (Hz) or interval (s)
+	OneClock   bool     `toml:"one_clock"`  // several instruments sample by one clock that is wired to all: needed for streams of several
 	Start      []string `toml:"start"`      // commands that start the acquisition
 	Trigger    string   `toml:"trigger"`    // command to the first instrument that starts them all once they are armed; empty: they start by themselves, or from outside
 	Stop       []string `toml:"stop"`       // commands that end it

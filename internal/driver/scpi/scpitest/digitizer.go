@@ -98,7 +98,7 @@ func (in *Instrument) softTrigger(string) error {
 	return nil
 }
 
-// remove hands out the oldest frames, so many at most.
+// remove hands out the oldest frames, so many at most. Where time passes by itself it waits for one.
 func (in *Instrument) remove(data string) (string, error) {
 	x, err := parse(data)
 	if err != nil {
@@ -107,8 +107,8 @@ func (in *Instrument) remove(data string) (string, error) {
 	if !(x >= 1 && x <= 1e9) {
 		return "", refuse(-222, "Data out of range")
 	}
-	if missing := int64(x) - int64(len(in.acq.frames)); in.acq.running && !in.world.paced {
-		in.world.run(missing)
+	if len(in.acq.frames) == 0 && in.acq.running && !in.world.paced {
+		in.world.run(1)
 	}
 	return in.block(in.acq.remove(int64(x))), nil
 }

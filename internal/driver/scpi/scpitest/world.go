@@ -14,6 +14,12 @@ type Plant interface {
 	Next(drive []float64, inputs [][]float64)
 }
 
+// Follower is a Plant that is told of every change of the generator's output besides, for a plant that makes its drive itself.
+type Follower interface {
+	Plant
+	Follow(o Output)
+}
+
 // Output is the true state of the generator's output.
 type Output struct {
 	On        bool
@@ -24,8 +30,8 @@ type Output struct {
 	Step      float64 // V peak, the largest change of what was heard in one go
 }
 
-// heard is the amplitude at the output's socket, V peak.
-func (o Output) heard() float64 {
+// Heard is the amplitude at the output's socket, V peak.
+func (o Output) Heard() float64 {
 	if o.On {
 		return o.Peak
 	}
@@ -51,7 +57,7 @@ type World struct {
 }
 
 // NewWorld makes a world of so many inputs sampled at rate, in Hz. A paced world follows the clock of the machine; in the other one time passes by itself: every command takes
-// its time, and a fetch waits for as many frames as it asks for.
+// its time.
 func NewWorld(rate float64, inputs int, paced bool, build func(rate float64) Plant) *World {
 	return &World{build: build, plant: build(rate), inputs: inputs, rate: rate, paced: paced, began: time.Now(), out: Output{Frequency: 1000}}
 }
@@ -131,7 +137,7 @@ func (w *World) run(n int64) {
 
 // sound makes the voltage at the output.
 func (w *World) sound(drive []float64) {
-	a, step := w.out.heard(), w.out.Frequency/w.rate
+	a, step := w.out.Heard(), w.out.Frequency/w.rate
 	for i := range drive {
 		if w.shape == nil {
 			drive[i] = a * math.Sin(2*math.Pi*w.phase)
@@ -151,8 +157,11 @@ func (w *World) set(change func(*Output)) {
 	change(&w.out)
 	if w.out != before {
 		w.out.Changes++
-		w.out.Highest = max(w.out.Highest, w.out.heard())
-		w.out.Step = max(w.out.Step, math.Abs(w.out.heard()-before.heard()))
+		w.out.Highest = max(w.out.Highest, w.out.Heard())
+		w.out.Step = max(w.out.Step, math.Abs(w.out.Heard()-before.Heard()))
+		if f, ok := w.plant.(Follower); ok {
+			f.Follow(w.out)
+		}
 	}
 }
 
