@@ -89,6 +89,7 @@ func TestRefusal(t *testing.T) {
 
 // TestRefusedQuery asks what the instrument does not know. It stays silent, and the error queue says why.
 func TestRefusedQuery(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	c := dial(t, station(t, 1000).Address(), time.Second)
 	_, err := c.Ask(t.Context(), "LEVEL?")
 	var refusal *Refusal
@@ -132,6 +133,7 @@ func TestBlocks(t *testing.T) {
 
 // TestLost takes the instrument away in every way there is. Each is ErrLost, and stays it.
 func TestLost(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	const head = "FETCh?"
 	for _, c := range []struct {
 		fault scpitest.Fault

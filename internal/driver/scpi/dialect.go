@@ -41,7 +41,7 @@ type Generator struct {
 // number of volts for, and the largest amplitude is the laboratory's to state.
 func StandardGenerator() Generator {
 	return Generator{
-		Sine:      []string{"SOURce:FUNCtion SINusoid"},
+		Setup: []string{"*RST"}, Sine: []string{"SOURce:FUNCtion SINusoid"},
 		Frequency: "SOURce:FREQuency {frequency}", AskFrequency: "SOURce:FREQuency?",
 		Amplitude: "SOURce:VOLTage {amplitude}", AskAmplitude: "SOURce:VOLTage?",
 		On: "OUTPut ON", Off: "OUTPut OFF", AskOutput: "OUTPut?", ErrorQuery: "SYSTem:ERRor?",

@@ -96,10 +96,7 @@ func (g *Digitizer) connect(ctx context.Context) error {
 			return err
 		}
 		g.clients = append(g.clients, c)
-		if err := identify(ctx, c, g.dialect.Instrument); err != nil {
-			return err
-		}
-		who, err := c.Identify(ctx)
+		who, err := identify(ctx, c, g.dialect.Instrument)
 		if err != nil {
 			return err
 		}
@@ -207,9 +204,9 @@ func (g *Digitizer) Acquire(ctx context.Context) (recording.Reader, error) {
 
 // info is what a recording of an acquisition says of itself.
 func (g *Digitizer) info() recording.Info {
-	volt := quantity.Unit{Symbol: "V", Factor: 1}
-	if u, err := quantity.ParseUnit("V"); err == nil {
-		volt = u
+	volt, err := quantity.ParseUnit("V")
+	if err != nil {
+		panic("no unit V")
 	}
 	in := recording.Info{Format: fmt.Sprintf("SCPI %s of %s", g.dialect.Kind, g.dialect.Encoding), Rate: g.rate, Frames: -1}
 	for range len(g.clients) * g.dialect.Channels {

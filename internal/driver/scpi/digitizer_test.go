@@ -133,6 +133,7 @@ func TestGaps(t *testing.T) {
 
 // TestStreamFaults reads from digitizers that go wrong.
 func TestStreamFaults(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	for _, c := range []struct {
 		fault scpitest.Fault
 		is    error

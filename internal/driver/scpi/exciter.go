@@ -54,7 +54,7 @@ func OpenExciter(ctx context.Context, address string, d Generator) (*Exciter, er
 
 // prepare makes sure of the instrument, turns its output off and sets it up.
 func (e *Exciter) prepare(ctx context.Context) error {
-	if err := identify(ctx, e.client, e.dialect.Instrument); err != nil {
+	if _, err := identify(ctx, e.client, e.dialect.Instrument); err != nil {
 		return err
 	}
 	if err := e.off(ctx); err != nil {
@@ -65,16 +65,19 @@ func (e *Exciter) prepare(ctx context.Context) error {
 			return err
 		}
 	}
-	return e.setLevel(ctx, e.dialect.Least)
+	if err := e.setLevel(ctx, e.dialect.Least); err != nil {
+		return err
+	}
+	return e.off(ctx) // whatever the setup has done
 }
 
 // identify asks an instrument who it is.
-func identify(ctx context.Context, c *Client, want string) error {
-	found, err := c.Identify(ctx)
+func identify(ctx context.Context, c *Client, want string) (found string, err error) {
+	found, err = c.Identify(ctx)
 	if err == nil && !strings.Contains(found, want) {
 		err = fmt.Errorf("%s: it is %q, expected was %q", c.Name(), found, want)
 	}
-	return err
+	return found, err
 }
 
 // Close ends the connection. It does not halt.

@@ -120,6 +120,7 @@ func TestBeyondTheLargest(t *testing.T) {
 
 // TestDisobedience drives instruments that do something else than they are told. Each time the drive fails, says what was found, and the output is off.
 func TestDisobedience(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	for _, c := range []struct {
 		fault scpitest.Fault
 		says  string
@@ -163,6 +164,7 @@ func TestDisobedience(t *testing.T) {
 
 // TestHaltThatFails says so as long as the instrument does not turn off, and turns off once it can.
 func TestHaltThatFails(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	for _, c := range []struct {
 		fault scpitest.Fault
 		says  string
@@ -226,6 +228,7 @@ func TestHaltInTheMiddle(t *testing.T) {
 
 // TestTurnOff turns off from outside what another left on, and tries again where the first attempts fail.
 func TestTurnOff(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	d := contractGenerator()
 	d.Limit = 0.3
 	for _, fault := range []scpitest.Fault{

@@ -120,6 +120,7 @@ func TestRunOverTheNetwork(t *testing.T) {
 
 // TestRunLosesItsInstruments takes the network away in the middle of a run. The run ends with ErrLost and says that the output may be on; a guard outside turns it off when the network is back.
 func TestRunLosesItsInstruments(t *testing.T) {
+	t.Parallel() // it waits for what does not come
 	in, live, w, rate := simulated(t, false)
 	m := &benchtest.Memory{}
 	s := runOver(t, in, w, rate, m, bench.Line{Frequency: 16, Level: 1})
