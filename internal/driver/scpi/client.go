@@ -219,13 +219,13 @@ func (c *Client) whySilent(ctx context.Context, query string, silence error) err
 	var first Complaint
 	err := c.exchange(ctx, query, c.opts.ErrorQuery+"\n", c.opts.Limit/4, func(r *bufio.Reader) error {
 		line, err := readLine(r, longestLine)
-		if err == nil {
-			first, err = parseComplaint(line)
+		if err != nil {
+			return err
 		}
-		if err == nil && first.Code == 0 {
-			err = silence
+		if first, err = parseComplaint(line); err != nil || first.Code == 0 {
+			return silence
 		}
-		return err
+		return nil
 	})
 	if err != nil {
 		return err

@@ -32,10 +32,12 @@ func rig(t *testing.T) benchtest.Rig {
 	in, err := scpitest.Start(w, scpitest.Config{Generator: true, Inputs: []int{0, 1}})
 	must(t, err)
 	t.Cleanup(in.Close)
-	e, err := OpenExciter(t.Context(), in.Address(), contractGenerator())
+	d, s := contractGenerator(), contractDigitizer()
+	d.Limit, s.Limit = 3, 3 // the machine may be busy
+	e, err := OpenExciter(t.Context(), in.Address(), d)
 	must(t, err)
 	t.Cleanup(func() { e.Close() })
-	g, err := OpenDigitizer(t.Context(), []string{in.Address()}, contractDigitizer(), Sampling{Rate: contractRate})
+	g, err := OpenDigitizer(t.Context(), []string{in.Address()}, s, Sampling{Rate: contractRate})
 	must(t, err)
 	t.Cleanup(func() { g.Close() })
 	return benchtest.Rig{

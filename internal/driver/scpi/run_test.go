@@ -47,7 +47,8 @@ func (l *laboratory) Next(_ []float64, inputs [][]float64) {
 // simulated is an instrument whose generator drives the simulated exciter and whose inputs are the simulated transducers, after hours of warming up.
 func simulated(t *testing.T, paced bool) (*scpitest.Instrument, *simulator.Live, *simulator.Witness, float64) {
 	t.Helper()
-	setup := simulator.FenwickLive().Warm()
+	setup, err := simulator.Scene{Exciter: "X-03", Reference: "100 mV/g", Site: 1, Warm: true}.Setup()
+	must(t, err)
 	live, witness, err := simulator.New(setup, 11)
 	must(t, err)
 	reader, err := live.Acquire(t.Context())
