@@ -17,6 +17,7 @@ type Accumulator struct {
 	set      Settings
 	channels int
 	basis    *basis
+	shared   []int // harmonics that are other lines
 	frames   int64
 	limit    int // blocks kept
 
@@ -93,10 +94,12 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 		return nil, fmt.Errorf("sine: %w", err)
 	}
 	a := &Accumulator{set: s, channels: channels, basis: b, limit: mostBlocks}
-	a.blocks = newSeries(channels, harmonics, len(freq)-harmonics, int(max(0, min(mostBlocks, s.Frames/int64(size)))))
-	a.pending = newSeries(channels, harmonics, len(freq)-harmonics, 0)
+	nominal := s.lines(harmonics, float64(size)/s.Rate)
+	a.shared = s.sharedHarmonics(harmonics)
+	a.blocks = newSeries(channels, harmonics, len(nominal), int(max(0, min(mostBlocks, s.Frames/int64(size)))))
+	a.pending = newSeries(channels, harmonics, len(nominal), 0)
 	a.history.frequency = s.Frequency
-	a.hum = newHumSteps(s.lines(harmonics, float64(size)/s.Rate), channels)
+	a.hum = newHumSteps(nominal, channels)
 	a.room()
 	return a, nil
 }

@@ -12,6 +12,7 @@ type analysis struct {
 	series
 	raw       *series // as accumulated
 	basis     *basis
+	shared    []int // harmonics that are other lines
 	set       *Settings
 	mergedAt  uint // level of the series: from 1 on, mistuning has been taken out already
 	span      int  // frames of one block of the series
@@ -38,7 +39,7 @@ const settled = 1e-11
 
 // analyse refines the frequency of the blocks s of a and finds phase steps.
 func analyse(a *Accumulator, s *series) (*analysis, error) {
-	an := &analysis{series: s.clone(), raw: s, basis: a.basis, set: &a.set, mergedAt: a.level, span: a.basis.size << a.level,
+	an := &analysis{series: s.clone(), raw: s, basis: a.basis, shared: a.shared, set: &a.set, mergedAt: a.level, span: a.basis.size << a.level,
 		frequency: a.history.frequency, offset: make([]float64, s.len()), std: math.Inf(1)}
 	if !an.judge() {
 		return an, fmt.Errorf("sine: %w: %d of %d", ErrDisturbed, s.len(), s.len())

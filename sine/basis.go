@@ -13,7 +13,7 @@ const tileSize = 512
 
 // basis is the regressors of a block. With tau the time from the block's centre and T its length:
 //
-//	cos(2 pi f_k tau), sin(2 pi f_k tau)   f_k: harmonics of the fundamental, then mains lines
+//	cos(2 pi f_k tau), sin(2 pi f_k tau)   f_k: harmonics of the fundamental, then mains lines, then other lines
 //	Legendre_k(2 tau/T)                    k = 0..drift
 //
 // Even and odd functions of tau are orthogonal, so there are two normal matrices of half the size. A block is a row of tiles; a tile's sums
@@ -324,5 +324,5 @@ func (b *basis) name(parity, i int) string {
 	if i < b.harmonics {
 		return fmt.Sprintf("%s of harmonic %d (%.6g Hz)", kind, i+1, b.freq[i])
 	}
-	return fmt.Sprintf("%s of the mains line at %.6g Hz", kind, b.freq[i])
+	return fmt.Sprintf("%s of the mains line or other line at %.6g Hz", kind, b.freq[i])
 }

@@ -3,6 +3,7 @@ package sine
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -42,8 +43,13 @@ func Batch(samples [][]float64, s Settings, w Weighting) (Fit, error) {
 		}
 	}
 	T := float64(n) / s.Rate
-	d := &design{rate: s.Rate, length: T, frames: n, harmonics: s.harmonics(), drift: s.Drift, weighting: w}
-	d.mains = s.lines(d.harmonics, T)
+	d := &design{rate: s.Rate, length: T, frames: n, harmonics: s.harmonicsIn(T), drift: s.Drift, weighting: w}
+	d.mains, d.shared = s.lines(d.harmonics, T), s.sharedHarmonics(d.harmonics)
+	taken := slices.Clone(d.mains)
+	for h := range d.harmonics {
+		taken = append(taken, float64(h+1)*s.Frequency)
+	}
+	d.further = s.further(d.harmonics, taken, T)
 	f, err := d.fit(samples, s)
 	if err != nil {
 		return Fit{}, fmt.Errorf("sine: %w", err)
@@ -51,7 +57,7 @@ func Batch(samples [][]float64, s Settings, w Weighting) (Fit, error) {
 	return f, nil
 }
 
-// design is the least squares problem of a whole record. Columns: cosine and sine of every harmonic, of every mains line, Legendre 0..drift of
+// design is the least squares problem of a whole record. Columns: cosine and sine of every harmonic, of every mains line and of every other line, Legendre 0..drift of
 // u = 2 (t - T/2)/T, then u cos and u sin of the fundamental, which are no regressors, then the samples less their first.
 type design struct {
 	rate      float64
@@ -60,6 +66,8 @@ type design struct {
 	frames    int
 	harmonics int
 	mains     []float64 // Hz
+	further   []float64 // other lines, over the fundamental
+	shared    []int     // harmonics that are other lines
 	drift     int
 	weighting Weighting
 }
@@ -110,7 +118,7 @@ const chunk = 256
 
 // solve forms the products at the frequency f and the coefficients.
 func (d *design) solve(samples [][]float64, f float64) (*normal, error) {
-	p := 2*(d.harmonics+len(d.mains)) + d.drift + 1
+	p := 2*d.lines() + d.drift + 1
 	if d.frames <= p+1 {
 		return nil, fmt.Errorf("%w: %d samples for %d regressors", ErrShort, d.frames, p)
 	}
@@ -148,7 +156,7 @@ func (d *design) waves(f float64) [][]complex128 {
 		return nil
 	}
 	var waves [][]complex128
-	for k := range d.harmonics + len(d.mains) {
+	for k := range d.lines() {
 		w := make([]complex128, chunk)
 		wave(w, d.line(k, f), d.rate, 0)
 		waves = append(waves, w)
@@ -161,12 +169,18 @@ func (d *design) line(k int, f float64) float64 {
 	if k < d.harmonics {
 		return float64(k+1) * f
 	}
-	return d.mains[k-d.harmonics]
+	if k -= d.harmonics; k < len(d.mains) {
+		return d.mains[k]
+	}
+	return d.further[k-len(d.mains)] * f
 }
+
+// lines is the number of pairs of columns.
+func (d *design) lines() int { return d.harmonics + len(d.mains) + len(d.further) }
 
 // fill makes the columns of samples from..from+n.
 func (d *design) fill(table []float64, waves [][]complex128, samples [][]float64, f float64, from, n int) {
-	lines := d.harmonics + len(d.mains)
+	lines := d.lines()
 	for k := range lines {
 		cosine, sine := table[2*k*chunk:], table[(2*k+1)*chunk:]
 		var start complex128
@@ -307,7 +321,7 @@ func (m *normal) slopes() (cross [2][]float64, square [3]float64) {
 func (d *design) result(m *normal, samples [][]float64, s Settings, f, std float64, iterations int) Fit {
 	fit := Fit{
 		Rate: d.rate, Frames: int64(d.frames), Frequency: f, FrequencyStd: std, Periods: f * d.length, BlockSize: d.frames,
-		Start: s.Frequency, Coherence: 1, Mains: s.Mains, Condition: m.cond, Passes: iterations,
+		Start: s.Frequency, Coherence: 1, Mains: s.Mains, Condition: m.cond, Shared: d.shared, Passes: iterations,
 	}
 	for c, beta := range m.beta {
 		ch := Channel{Residual: math.Sqrt(m.square[c] / m.freedom)}
@@ -315,7 +329,7 @@ func (d *design) result(m *normal, samples [][]float64, s Settings, f, std float
 			ch.Harmonics = append(ch.Harmonics, complex(beta[2*h], -beta[2*h+1]))
 		}
 		ch.Amplitude = ch.Harmonics[0]
-		ch.Distortion = distortion(ch.Harmonics)
+		ch.Distortion = distortion(ch.Harmonics, d.shared)
 		ch.Std = ch.Residual * math.Sqrt((m.inverse[0]+m.inverse[m.p+1])/2*m.spread)
 		for k, line := range d.mains {
 			i := 2 * (d.harmonics + k)
@@ -340,5 +354,8 @@ func (d *design) name(f float64, i int) string {
 	case k < d.harmonics+len(d.mains):
 		return fmt.Sprintf("%s of the mains line at %.6g Hz", kind, d.line(k, f))
 	}
-	return fmt.Sprintf("drift of order %d", i-2*(d.harmonics+len(d.mains)))
+	if k < d.lines() {
+		return fmt.Sprintf("%s of the other line at %.6g Hz", kind, d.line(k, f))
+	}
+	return fmt.Sprintf("drift of order %d", i-2*d.lines())
 }

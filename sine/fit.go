@@ -19,6 +19,7 @@ type Settings struct {
 	Block      int       // samples in a block; 0 lets the package choose whole cycles from Rate, Frequency, Mains and Frames
 	Frames     int64     // announced length of the recording in frames; 0 or less unknown
 	Weights    []float64 // of the channels in the estimate of the frequency; nil: inverse residual variance
+	Beside     []float64 // other lines of the recording, over Frequency, with which they share its clock; nil: there are none
 	Known      bool      // Frequency is exact, generator and recorder share a clock: it is not refined
 
 	mainsOff float64 // relative, what has been found of the mains against Mains
@@ -36,7 +37,7 @@ type Channel struct {
 	Amplitude  complex128   // fundamental, peak, in the unit of the samples; phase at the first sample, exp(+j omega t)
 	Std        float64      // what white noise of the size of the residual makes of the real and of the imaginary part of Amplitude
 	Harmonics  []complex128 // index 0 is the fundamental, 1 the second harmonic ...
-	Distortion float64      // total harmonic distortion: root of the sum of squared harmonics from the second, over the fundamental
+	Distortion float64      // total harmonic distortion: root of the sum of squared harmonics from the second, but for shared ones, over the fundamental
 	Residual   float64      // standard deviation of the residual, unit of the samples
 	Offset     float64      // mean of the samples
 	Mains      []Line       // mains lines that were regressors (separable), in order of frequency
@@ -58,6 +59,7 @@ type Fit struct {
 	Coherence    float64 // modulus of the mean of the block values over the mean of their moduli, at most 1: low where the phase wandered or there is no line
 	Condition    float64 // condition number of the regressors, columns of unit length
 	Mains        float64 // mains frequency measured where its lines are strong enough, else that of the settings, Hz on the recorder's own clock
+	Shared       []int   // harmonics that are other lines of the recording (Settings.Beside): no distortion
 	Steps        []Step  // steps in the phase common to all channels: time lost or inserted by the recorder
 	Passes       int     // passes over the samples, a beginning read for tuning included
 

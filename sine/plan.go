@@ -47,7 +47,7 @@ func (s Settings) check(channels int) error {
 	case s.Weights != nil && len(s.Weights) != channels:
 		return fmt.Errorf("sine: %d weights for %d channels", len(s.Weights), channels)
 	}
-	return nil
+	return s.checkBeside()
 }
 
 // harmonics is the number of harmonics that can be fitted.
@@ -88,14 +88,19 @@ func (s Settings) usualMains() []float64 {
 	}
 }
 
-// lines are the candidates that can be told from the harmonics, from a constant and from each other within T seconds: |f_mains - h f| T >= 1 for every h.
+// lines are the candidates that can be told from the harmonics, from other lines of the recording, from a constant and from each other within T seconds:
+// |f_mains - h f| T >= 1 for every h.
 func (s Settings) lines(harmonics int, T float64) []float64 {
 	var lines []float64
 	if s.Mains*T < nearlyOne {
 		return nil
 	}
+	beside := s.besideLines()
 next:
 	for _, f := range s.candidates() {
+		if within(f, beside, T) {
+			continue
+		}
 		for h := 1; h <= harmonics; h++ {
 			if math.Abs(f-float64(h)*s.Frequency)*T < nearlyOne {
 				continue next
@@ -106,23 +111,31 @@ next:
 	return lines
 }
 
-// regressors is the frequencies fitted in blocks of size samples: harmonics, then mains lines.
+// regressors is the frequencies fitted in blocks of size samples: harmonics, then mains lines, then what other lines of the recording need.
 func (s Settings) regressors(size int) (freq []float64, harmonics int) {
-	harmonics = s.harmonics()
+	T := float64(size) / s.Rate
+	harmonics = s.harmonicsIn(T)
 	for h := 1; h <= harmonics; h++ {
 		freq = append(freq, float64(h)*s.Frequency)
 	}
-	for _, f := range s.lines(harmonics, float64(size)/s.Rate) {
+	for _, f := range s.lines(harmonics, T) {
 		freq = append(freq, f*(1+s.mainsOff))
+	}
+	for _, x := range s.further(harmonics, freq, T) {
+		freq = append(freq, x*s.Frequency)
 	}
 	return freq, harmonics
 }
 
 // blockSize is the number of samples in a block: whole cycles, at least two and a quarter of a second, up to half a second where that leaves twelve blocks;
 // longer where a mains line near the fundamental can be told from it over the record but not within such a block, or one near a harmonic and six blocks are left.
+// With other lines in the recording see commonSize.
 func (s Settings) blockSize() (int, error) {
 	if s.Block > 0 {
 		return s.Block, nil
+	}
+	if len(s.Beside) > 0 {
+		return s.commonSize()
 	}
 	cycle := s.Rate / s.Frequency // samples
 	total := math.Inf(1)          // cycles

@@ -26,7 +26,7 @@ func (a *Accumulator) Fit() (Fit, error) {
 		Rate: a.set.Rate, Frames: a.frames, Frequency: an.frequency, FrequencyStd: an.std, BlockSize: a.basis.size, Start: a.basis.freq[0],
 		Mistuning: an.mistuning, Coherence: an.coherence(), Condition: a.basis.cond, Passes: 1,
 	}
-	f.Blocks = an.blocks()
+	f.Blocks, f.Shared = an.blocks(), a.shared
 	used := 0
 	for _, b := range f.Blocks {
 		if !b.Rejected {
@@ -116,7 +116,7 @@ func (an *analysis) channel(c, used int, nominal []float64) Channel {
 		}
 	}
 	ch.Amplitude = ch.Harmonics[0]
-	ch.Distortion = distortion(ch.Harmonics)
+	ch.Distortion = distortion(ch.Harmonics, an.shared)
 	ch.Residual = math.Sqrt(variance)
 	ch.Std = math.Sqrt(variance * an.basis.amplitudeVariance(0) / 2 / float64(used))
 	for k, v := range hum {
@@ -134,10 +134,13 @@ func (b *basis) amplitudeVariance(k int) float64 {
 	return b.inverse[0][k*b.even+k] + b.inverse[1][k*b.odd+k]
 }
 
-// distortion is the total harmonic distortion.
-func distortion(harmonics []complex128) float64 {
+// distortion is the total harmonic distortion, shared harmonics left out.
+func distortion(harmonics []complex128, shared []int) float64 {
 	sum := 0.0
-	for _, z := range harmonics[1:] {
+	for i, z := range harmonics[1:] {
+		if slices.Contains(shared, i+2) {
+			continue
+		}
 		sum += real(z)*real(z) + imag(z)*imag(z)
 	}
 	return math.Sqrt(sum) / cmplx.Abs(harmonics[0])

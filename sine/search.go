@@ -38,6 +38,9 @@ func (p *passes) search(s Settings) (float64, error) {
 		return 0, nil
 	}
 	half := max(reach*p.nominal, 1.5*l.line)
+	for _, f := range s.besideLines() {
+		half = min(half, math.Abs(f-s.Frequency)/2)
+	}
 	peak := l.peak(p.nominal-half, p.nominal+half, func(float64) bool { return false })
 	if hum, d := NearestMains(l.at(peak), s.Mains, 1/l.line); d < 1 && hum <= mainsOrders && Separable(p.nominal, s.Mains, 1/l.line) { // another one beside the hum
 		peak = l.peak(p.nominal-half, p.nominal+half, func(f float64) bool { return math.Abs(f-float64(hum)*s.Mains) < lobe*l.line })
@@ -45,7 +48,7 @@ func (p *passes) search(s Settings) (float64, error) {
 	if !l.standsOut(peak) {
 		return 0, p.noLine(s, l.strongest)
 	}
-	other := l.peak(max(lowest*p.nominal, lobe*l.line), math.Inf(1), func(f float64) bool { return mainsLine(f, s.Mains, l.line) })
+	other := l.peak(max(lowest*p.nominal, lobe*l.line), math.Inf(1), func(f float64) bool { return mainsLine(f, s.Mains, l.line) || s.isBeside(f, l.line) })
 	if times := l.amplitudes(other, peak); times > outdone {
 		return 0, fmt.Errorf("sine: %w to speak of near %.6g Hz: the one at %.5g Hz is %.3g times as strong in every channel",
 			ErrNoLine, p.nominal, l.at(other), times)
