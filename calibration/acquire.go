@@ -74,7 +74,8 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 		return a, err
 	}
 	defer func() { err = errors.Join(err, pass.close()) }()
-	fit, err := sine.Approximate(pass.open, len(chains), sine.Settings{
+	a.columns = pass.columns
+	fit, err := a.approximateLine(p, rec.Name, pass.open, len(chains), sine.Settings{
 		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
 		Mains: j.Procedure.Mains, Orders: orders, Frames: max(0, rec.Info.Frames),
 	})

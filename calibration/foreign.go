@@ -163,6 +163,9 @@ func (s *spectrum) own(frequency float64) []bool {
 
 // remarkForeign names the largest line in the channels that is neither signal nor mains.
 func (p *Point) remarkForeign(a *acquisition) {
+	if len(p.Plan.Together) > 0 {
+		return // sums and differences of the lines would be named; remarkTogether says so
+	}
 	most, at, channels := 0.0, 0.0, ""
 	for i, ch := range a.fit.Channels {
 		f, amplitude := a.spectra[i].foreign(a.fit.Frequency)

@@ -51,6 +51,7 @@ type PointPlan struct {
 	Label     string               // for messages, for example "point 3 (20 Hz)"
 	Frequency float64              // nominal, Hz
 	Level     float64              // nominal level of the input quantity, coherent SI peak; NaN not stated
+	Together  []float64            // every line of the recording, this one too, Hz; nil: it holds this one alone
 	Recording *recording.Recording // nil for a point that was read off
 	Exchanged *recording.Recording // the same point with the transducers exchanged between the channels; nil: not made
 	Readings  []Reading            // for a point that was read off

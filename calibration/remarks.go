@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 
 	"plumbline/quantity"
@@ -112,6 +113,8 @@ func (j *Job) remarkRecording(p *Point, a *acquisition) {
 	p.remarkPhase(a)
 	p.remarkImpulses(a)
 	p.remarkForeign(a)
+	p.remarkTogether(a)
+	p.cutHarmonics(a, j.Procedure.Harmonics)
 	if p.Evidence.FromResidual {
 		p.remark("few-blocks", "the recording holds only %d blocks: type A comes from the residual of the approximation, which takes the noise as white", len(p.Evidence.LnRatio))
 	}
@@ -158,6 +161,9 @@ func (j *Job) remarkSignals(p *Point, a *acquisition) {
 	for h := 1; h < min(len(ref), len(dev)); h++ {
 		if _, onMains := j.Procedure.onMains(float64(h+1)*p.Frequency, p.Evidence.Duration); onMains {
 			continue // hum is in both, to different parts of their signals
+		}
+		if slices.Contains(a.fit.Shared, h+1) {
+			continue // another line of the recording
 		}
 		inReference := modulus(ref[h] / ref[0])
 		if excess := math.Abs(modulus(dev[h]/dev[0]) - inReference); excess > remarkExcess+inReference/5 { // the responses at the two frequencies differ too

@@ -39,6 +39,7 @@ func (j *Job) Validate() error {
 	errs = append(errs, j.validatePoints()...)
 	errs = append(errs, j.validateSettling()...)
 	errs = append(errs, j.validateRepeats()...)
+	errs = append(errs, j.validateTogether()...)
 	errs = append(errs, j.validateUnits()...)
 	return errors.Join(errs...)
 }

@@ -21,6 +21,7 @@ func readPoints(root *table, j *Job, by standard) {
 		p.Label = fmt.Sprintf("point %d (%g Hz)", len(places)+1, p.Frequency)
 		p.Level = readLevel(t, by, c.Device.Unit, p.Frequency)
 		first, second := readRecording(t, "recording"), readRecording(t, "exchanged")
+		p.Together = t.frequencies("together")
 		p.Readings = readReadings(t, c.Device.Unit, p.Frequency, sheets)
 		if p.Repeat = t.flag("repeat"); p.Repeat {
 			p.Label = fmt.Sprintf("point %d (%g Hz, repeated)", len(places)+1, p.Frequency)
@@ -32,6 +33,7 @@ func readPoints(root *table, j *Job, by standard) {
 		if root.d.planning {
 			return p
 		}
+		checkTogether(t, p, first)
 		if !fitting(t, by) || !exchangeable(t, by, c, first, second) {
 			return p
 		}
@@ -48,6 +50,7 @@ func readPoints(root *table, j *Job, by standard) {
 		root.need("point", "a list of tables [[point]]")
 	}
 	checkRepeats(root.d, c.Points, places)
+	checkShared(root.d, j, places)
 	reportUnused(root.d, sheets)
 }
 

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 
 	"plumbline/calibration"
 	"plumbline/conformity"
@@ -88,7 +89,9 @@ func (l Lab) openRecordings(e *Evaluation, dir string) error {
 		} else {
 			point.Recording = &rec
 		}
-		e.Files = append(e.Files, resultfile.File{Name: r.File, SHA256: rec.ID})
+		if f := (resultfile.File{Name: r.File, SHA256: rec.ID}); !slices.Contains(e.Files, f) { // points measured together share one
+			e.Files = append(e.Files, f)
+		}
 	}
 	return errors.Join(errs...)
 }

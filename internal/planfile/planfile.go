@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"plumbline/calibration"
 	"plumbline/plan"
@@ -218,13 +219,23 @@ func WritePoints(w io.Writer, p plan.Plan) error {
 			repeat = "repeat = true # to be compared with the first time\n"
 		}
 		recording := fmt.Sprintf("point-%02d-%.4gHz.wav", i+1, q.Frequency)
-		if q.Together {
-			recording = "multisine.wav" // one recording holds every line
+		together := ""
+		if q.Together { // one recording holds every line
+			recording, together = "multisine.wav", "together = "+lines(p.Multisine)+"\n"
 		}
-		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.6g Hz\"\nlevel = %q\nrecording = %q\n%s",
-			q.Settling, q.Measuring, q.Frequency, level, recording, repeat); err != nil {
+		if _, err := fmt.Fprintf(w, "\n[[point]] # %.3g s to settle, %.3g s to measure\nfrequency = \"%.9g Hz\"\nlevel = %q\nrecording = %q\n%s%s",
+			q.Settling, q.Measuring, q.Frequency, level, recording, together, repeat); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// lines is every line of a multisine as a job file has them.
+func lines(m *plan.Multisine) string {
+	var all []string
+	for _, l := range m.Lines {
+		all = append(all, fmt.Sprintf("\"%.9g Hz\"", l.Frequency))
+	}
+	return "[" + strings.Join(all, ", ") + "]"
 }

@@ -20,20 +20,16 @@ func (b Bench) Record(p Point, rng *rand.Rand) (samples [][]float64, truth Truth
 
 	samples = b.noise(n, rate, rng)
 	level := b.Exciter.envelope(n, rate)
-	harmonics := [3]float64{1, truth.Second, truth.Third}
 	transducers := [channels]Transducer{b.Reference, b.Device}
 	for c := range samples {
-		envelope := transducers[c].warming(level, n, rate, p.Warm)
-		for h, size := range harmonics {
-			f := truth.Frequency * float64(h+1)
-			a := complex(truth.Level*size, 0) * b.transfer(c, f)
-			if f >= rate/2 || size == 0 {
-				continue // the recorder's filter removes what it cannot represent
-			}
-			addLine(samples[c], a*cmplx.Rect(1, 2*math.Pi*start*float64(h+1)), f/rate, envelope)
-		}
+		b.addHarmonics(samples[c], c, truth, start, rate, transducers[c].warming(level, n, rate, p.Warm))
 		addDrift(samples[c], transducers[c], rate)
 	}
+	return b.finish(samples, truth, rate, lost, rng), truth
+}
+
+// finish adds what no transducer senses and what spoils a recording, and has it recorded.
+func (b Bench) finish(samples [][]float64, truth Truth, rate float64, lost int, rng *rand.Rand) [][]float64 {
 	b.addMachines(samples, rate, rng)
 	b.addHum(samples, rate, rng)
 	b.spoil(samples, truth, rng)
@@ -44,7 +40,7 @@ func (b Bench) Record(p Point, rng *rand.Rand) (samples [][]float64, truth Truth
 	if b.Faults.Swapped {
 		slices.Reverse(samples)
 	}
-	return samples, truth
+	return samples
 }
 
 // transfer is acceleration to volts of a channel at f in Hz.
