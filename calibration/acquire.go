@@ -25,6 +25,7 @@ type acquisition struct {
 	findings          []recording.Finding
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
 	second            *acquisition        // that recording; nil: not made
+	led               bool                // the highest of several lines told the frequency, and whether samples are missing
 	steps             [2]float64          // quantisation steps of reference and device, V
 }
 

@@ -44,6 +44,9 @@ func (a acquisition) lostSamples(name string, nominal float64) error {
 		}
 		return fmt.Errorf("recording %s: the phase of the ratio steps within the first %d samples, the shift of %d missing or repeated in channel %d", name, fit.BlockSize, k, late)
 	}
+	if a.led {
+		return nil
+	}
 	common := fit.CommonPhase(a.reference)
 	if common.Jumps > 0 {
 		return fmt.Errorf("recording %s: the phase of all channels together jumps, by up to %.3g° (%.2g samples), in %d of %d blocks: samples are missing, or the generator's phase jumps",
@@ -58,7 +61,7 @@ func (a acquisition) lostSamples(name string, nominal float64) error {
 
 // remarkPhase mentions what is not bad enough to be refused.
 func (p *Point) remarkPhase(a *acquisition) {
-	if len(a.fit.Channels) < 2 {
+	if len(a.fit.Channels) < 2 || a.led {
 		return
 	}
 	sample := 2 * math.Pi * a.fit.Frequency / a.fit.Rate

@@ -28,7 +28,7 @@ func (a *acquisition) approximateLine(p PointPlan, name string, open sine.Source
 	}
 	s.Frequency, s.Beside, s.Known = p.Frequency*top.Frequency/clock, over(p.Frequency, p.Together), true
 	fit, err := sine.Approximate(open, channels, s)
-	fit.FrequencyStd = top.FrequencyStd * p.Frequency / clock
+	a.led, fit.FrequencyStd = true, top.FrequencyStd*p.Frequency/clock
 	return fit, err
 }
 

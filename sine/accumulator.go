@@ -85,11 +85,12 @@ func NewAccumulator(s Settings, channels int) (*Accumulator, error) {
 		return nil, fmt.Errorf("sine: %d cycles of %g Hz at %g samples per second: more than the %d samples a block may hold", leastCycles, s.Frequency, s.Rate, mostTaken)
 	}
 	freq, harmonics := s.regressors(size)
-	if p := 2*len(freq) + s.Drift + 1; size <= p {
+	drift := s.driftIn(float64(size) / s.Rate)
+	if p := 2*len(freq) + drift + 1; size <= p {
 		return nil, fmt.Errorf("sine: block of %d samples: must be longer than the number of regressors, %d", size, p)
 	}
 	slopes := s.Frames <= 0 || s.Frames/int64(size) < slopeBlocks
-	b, err := newBasis(s.Rate, size, freq, harmonics, s.Drift, slopes)
+	b, err := newBasis(s.Rate, size, freq, harmonics, drift, slopes)
 	if err != nil {
 		return nil, fmt.Errorf("sine: %w", err)
 	}

@@ -12,7 +12,7 @@ type Settings struct {
 	Rate       float64   // samples per second
 	Frequency  float64   // start value in Hz
 	Harmonics  int       // highest harmonic fitted, the fundamental being 1; those above 0.45 Rate are left out
-	Drift      int       // order of the Legendre drift in each block
+	Drift      int       // order of the Legendre drift in each block; higher in the long blocks shared by several lines, see Beside
 	Mains      float64   // mains frequency in Hz whose multiples become regressors under the 1/T rule; 0 for none
 	MainsOrder int       // highest multiple of Mains that becomes a regressor; 0: ten, and the neighbours of the fundamental
 	Orders     []int     // further multiples of Mains that become regressors, for what other recordings need to know

@@ -10,6 +10,7 @@ const (
 	sameLine      = 1e-5 // relative, distance at which a harmonic is another line of the recording
 	besideOrders  = 3    // highest harmonic of another line that becomes a regressor
 	commonReach   = 0.02 // cycles by which lines may miss a common block
+	commonSlack   = 1e-3 // relative, by which the last block may be too long for the record: its clock is not the generator's
 	longestCommon = 60.0 // s, longest common block looked for while the length of the record is unknown
 )
 
@@ -117,20 +118,47 @@ func (s Settings) commonSize() (int, error) {
 	least = max(least, shortBlock)
 	T := commonBlock(lines, least, total)
 	if T == 0 {
+		if clear := besideHarmonics(lines, least); clear <= total/fewBlocks {
+			least = clear
+		}
 		T = min(total, math.Ceil(least*s.Frequency-slack)/s.Frequency)
 	}
 	one := T
 	for {
 		size := int(math.Round(T * s.Rate))
 		freq, _ := s.regressors(size)
-		if size >= leastSpare*(2*len(freq)+s.Drift+1) || T+one > total {
-			if s.Frames > 0 {
-				size = min(size, int(s.Frames))
+		if size >= leastSpare*(2*len(freq)+s.driftIn(T)+1) || T+one > total {
+			if s.Frames > 0 { // a record of whole blocks by its nominal frequencies holds them all
+				size = min(size, int(s.Frames)/max(1, int(total/T*(1+commonSlack))))
 			}
 			return size, nil
 		}
 		T += one
 	}
+}
+
+// driftIn is the order of the drift in blocks of T s. Blocks shared by several lines hold more than two cycles of the slowest one, to which a drift matters most: there the order
+// is higher in the same proportion, so that the drift may bend as much in a second as it may in a recording of that line alone.
+func (s Settings) driftIn(T float64) int {
+	if len(s.Beside) == 0 {
+		return s.Drift
+	}
+	slowest := min(s.Frequency, slices.Min(s.besideLines()))
+	return min(mostDrift, int(math.Ceil(float64(s.Drift)*T*slowest/leastCycles-commonSlack)))
+}
+
+// besideHarmonics is the length from least s on of a block in which the low harmonics of every line differ from the lines beside them by a cycle.
+func besideHarmonics(lines []float64, least float64) float64 {
+	for h := 2.0; h <= besideOrders; h++ {
+		for _, f := range lines {
+			for _, g := range lines {
+				if d := math.Abs(h*f - g); d > sameLine*g {
+					least = max(least, 1/d)
+				}
+			}
+		}
+	}
+	return least
 }
 
 // commonBlock is the length of a block from least s on in which the sums and the differences of all lines, which ascend, are whole cycles; 0 where too few would be left of total s.
@@ -144,10 +172,10 @@ func commonBlock(lines []float64, least, total float64) float64 {
 	for n := int(math.Ceil(2*least*lines[0] - slack)); ; n++ {
 		T := float64(n) / (2 * lines[0])
 		switch {
-		case T > longest*(1+slack):
+		case T > longest*(1+commonSlack):
 			return half
 		case slices.ContainsFunc(lines, func(f float64) bool { return math.Abs(wrap(f*T-float64(n)/2)) > commonReach }):
-		case n%2 == 0 && (half == 0 || T*manyBlocks <= total):
+		case n%2 == 0 && (half == 0 || T*manyBlocks <= total*(1+commonSlack)):
 			return T
 		case half == 0:
 			half = T
