@@ -66,7 +66,7 @@ func (p *Point) remarkPhase(a *acquisition) {
 	}
 	sample := 2 * math.Pi * a.fit.Frequency / a.fit.Rate
 	switch m := a.fit.CommonPhase(a.reference); {
-	case m.Modulated > 0 && manyModulated*m.Modulated >= len(a.fit.Blocks):
+	case len(p.Plan.Together) == 0 && m.Modulated > 0 && manyModulated*m.Modulated >= len(a.fit.Blocks):
 		p.remark("common-disturbance", "in %d of %d blocks the same disturbance is in all channels: the motion is disturbed, or samples are missing", m.Modulated, len(a.fit.Blocks))
 	case m.Range > max(sample, leastChange) && m.Range > aboveNoise*m.Noise:
 		p.remark("phase-wanders", "the phase of all channels together wanders by %.2g°: the generator's phase does, or samples are missing at several places", m.Range*180/math.Pi)

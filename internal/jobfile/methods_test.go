@@ -29,6 +29,11 @@ func example(t testing.TB, folder, procedure string, names ...string) fstest.Map
 	return fsys
 }
 
+// allLines is the key of the example of points measured together.
+const allLines = `together = ["0.7 Hz", "1.1 Hz", "1.9 Hz", "3.1 Hz", "5.1 Hz", "9.9 Hz"]`
+
+func together(t testing.TB) fstest.MapFS { return example(t, "multisine", "laboratory.toml") }
+
 func exchanged(t testing.TB) fstest.MapFS { return example(t, "exchanged", "laboratory.toml") }
 
 func stated(t testing.TB) fstest.MapFS {
@@ -99,6 +104,15 @@ func TestMethodProblems(t *testing.T) {
 			{"job.toml", `exchanged = "80Hz-exchanged.wav"`, `exchanged = { rate = "1 kHz" }`, `point[1].exchanged.file: missing`},
 			{"job.toml", `exchanged = "80Hz-exchanged.wav"`, `exchange = "80Hz-exchanged.wav"`, `point[1].exchange: unknown key: did you mean "exchanged"?`},
 			{"job.toml", "name = \"2\"\nfull_scale = \"±10 V\"\ngain = \"1 V/V\"", "name = \"2\"\nfull_scale = \"±10 V\"\ngain = \"1 mV/pC\"", `point[1].exchanged: the channels of reference and device take different inputs`},
+		}},
+		{"multisine", together, []fault{
+			{"job.toml", "frequency = \"0.7 Hz\"", "frequency = \"0.8 Hz\"", `point[1].together: found [0.7 Hz, 1.1 Hz, 1.9 Hz, 3.1 Hz, 5.1 Hz, 9.9 Hz] without 0.8 Hz: it names every line of recording multisine.wav, this point's own too`},
+			{"job.toml", allLines, `together = ["0.7 Hz"]`, `job.toml:@:1: point[1].together: found [0.7 Hz], allowed are two or more different frequencies`},
+			{"job.toml", allLines, `together = ["0.7 Hz", "0.7 Hz"]`, `point[1].together: found [0.7 Hz, 0.7 Hz], allowed are two or more different frequencies`},
+			{"job.toml", allLines, `together = ["0.7 Hz", "1.1 Hz"]`, `point[2].together: found [0.7 Hz, 1.1 Hz, 1.9 Hz, 3.1 Hz, 5.1 Hz, 9.9 Hz], but [0.7 Hz, 1.1 Hz] in point 1, which has the same recording multisine.wav`},
+			{"job.toml", allLines, ``, `point[2]: recording multisine.wav is that of point 1 too: where one recording holds several lines, each of its points names them all, as in together = ["0.7 Hz", "1.1 Hz"]`},
+			{"job.toml", `recording = "multisine.wav"`, `reading = []`, `point[1].together: names the lines of a recording: it needs recording beside it`},
+			{"job.toml", allLines, `together = "0.7 Hz"`, `point[1].together: found a text "0.7 Hz", allowed is a list of frequencies`},
 		}},
 		{"stated level", stated, []fault{
 			{"exciter.toml", "[stated_level]", "[display]\nsensitivity_step = \"0.01 V/g\"\n[stated_level]", `exciter.toml:@:2: reference.stated_level: stands beside display`},

@@ -63,7 +63,27 @@ func TestPoints(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, b.String())
 		}
 	}
+	if strings.Contains(b.String(), "together") {
+		t.Errorf("lines of a recording are named though no point is measured together with others:\n%s", b.String())
+	}
 	if n := strings.Count(b.String(), "\n[[point]]"); n != 3 {
 		t.Errorf("%d points, want 3", n)
+	}
+}
+
+// TestPointsTogether: the points of a multisine name its one recording and all its lines.
+func TestPointsTogether(t *testing.T) {
+	p := invented(t)
+	p.Multisine.Lines = append(p.Multisine.Lines, plan.Line{Frequency: 10. / 9, Level: 0.1})
+	p.Points = []plan.Point{{Frequency: 0.7, Level: 0.1, Together: true}, {Frequency: 10. / 9, Level: 0.1, Together: true}}
+	var b bytes.Buffer
+	if err := planfile.WritePoints(&b, p); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(b.String(), "recording = \"multisine.wav\"\ntogether = [\"0.7 Hz\", \"1.11111111 Hz\"]\n"); n != 2 {
+		t.Errorf("%d points name the lines of their recording, want 2, in\n%s", n, b.String())
+	}
+	if !strings.Contains(b.String(), "frequency = \"1.11111111 Hz\"") {
+		t.Errorf("the frequency of a point differs from that among the lines:\n%s", b.String())
 	}
 }
