@@ -30,8 +30,8 @@ func checkShared(d *decoder, j *Job, places []position) {
 	points := j.Calibration.Points
 	for i, r := range j.Recordings {
 		for _, q := range j.Recordings[:i] {
-			if r.File == "" || path.Clean(r.File) != path.Clean(q.File) || r.Point == q.Point {
-				continue
+			if r.File == "" || path.Clean(r.File) != path.Clean(q.File) || points[r.Point].Frequency == points[q.Point].Frequency {
+				continue // two points at one frequency are told apart, or refused, as repeated ones
 			}
 			mine, other := slices.Sorted(slices.Values(points[r.Point].Together)), slices.Sorted(slices.Values(points[q.Point].Together))
 			key := fmt.Sprintf("point[%d]", r.Point+1)
