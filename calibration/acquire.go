@@ -78,7 +78,7 @@ func (j *Job) approximate(p PointPlan, rec recording.Recording, orders []int, ch
 	a.columns = pass.columns
 	fit, err := a.approximateLine(p, rec.Name, pass.open, len(chains), sine.Settings{
 		Rate: rec.Info.Rate, Frequency: p.Frequency, Harmonics: j.Procedure.Harmonics, Drift: j.Procedure.Drift,
-		Mains: j.Procedure.Mains, Orders: orders, Frames: max(0, rec.Info.Frames),
+		Mains: j.Procedure.Mains, Orders: orders, Frames: max(0, rec.Info.Frames), Block: int(math.Round(p.Block * rec.Info.Rate)),
 	})
 	if err == nil {
 		leaveOut(pass.findings, fit)

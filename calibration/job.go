@@ -55,6 +55,7 @@ type PointPlan struct {
 	Recording *recording.Recording // nil for a point that was read off
 	Exchanged *recording.Recording // the same point with the transducers exchanged between the channels; nil: not made
 	Readings  []Reading            // for a point that was read off
+	Block     float64              // s, length of a block of the approximation; 0: whole cycles that the approximation chooses
 	Repeat    bool                 // a point before it measured again: compared with it, not reported
 }
 

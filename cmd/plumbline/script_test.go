@@ -29,7 +29,10 @@ func TestScripts(t *testing.T) {
 			env.Setenv("ROOT", root+"/../..")
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "shortjob": func(ts *testscript.TestScript, _ bool, args []string) {
+			_, err := shortJob(args[0])
+			ts.Check(err)
+		}},
 	})
 }
 

@@ -22,6 +22,9 @@ type Job struct {
 	Recordings  []PointRecording
 	Files       []File // every file read, the job file first, in order of reading
 	plan        plan.Request
+	bench       Bench
+	root        *node            // tree of the job file
+	refs        map[*node]string // its values that name files, with the names they were read by
 }
 
 // PointRecording says which file holds the recording of a point.
@@ -58,7 +61,7 @@ func load(open Opener, name string) (*Job, *decoder) {
 }
 
 func newDecoder(open Opener) *decoder {
-	return &decoder{open: open, known: map[string][]string{}, parsed: map[string]*node{}, sheets: map[string]*sheet{}}
+	return &decoder{open: open, known: map[string][]string{}, parsed: map[string]*node{}, sheets: map[string]*sheet{}, refs: map[*node]string{}}
 }
 
 // load reads the job file and what it names; nil where something is wrong.
@@ -74,7 +77,7 @@ func (d *decoder) load(name string) *Job {
 		return nil
 	}
 	job := readJob(&table{d: d, n: root})
-	job.Files = d.files
+	job.Files, job.root, job.refs = d.files, root, d.refs
 	if len(d.problems) > 0 {
 		return nil
 	}
@@ -103,7 +106,9 @@ func readJob(t *table) *Job {
 	readPoints(t, j, standard)
 	j.Rule, j.Items = readDecision(t, c.Device)
 	c.ValidityOverride = readOverride(t.optionalTable("override"))
-	j.plan = readPlan(t, c)
+	j.bench = readBench(t)
+	checkBench(t, j.bench, standard)
+	j.plan = readPlan(t, c, j.bench)
 	t.close()
 	open.settle(t.d, c.Reference)
 	return j

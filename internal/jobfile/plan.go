@@ -23,9 +23,9 @@ func LoadPlan(open Opener, name string) (*Job, plan.Request, error) {
 }
 
 // readPlan reads what planning needs besides the job itself. Without [plan] it only registers the keys.
-func readPlan(root *table, c *calibration.Job) (r plan.Request) {
+func readPlan(root *table, c *calibration.Job, b Bench) (r plan.Request) {
 	e, w, s := root.optionalAsset("exciter"), root.optionalAsset("plan"), root.optionalAsset("site")
-	if root.d.planning {
+	if root.d.planning && (!root.d.measuring || b.Drives()) {
 		root.need("exciter", "the table [exciter]")
 		root.need("plan", "the table [plan]")
 	}

@@ -23,6 +23,12 @@ func readPoints(root *table, j *Job, by standard) {
 		first, second := readRecording(t, "recording"), readRecording(t, "exchanged")
 		p.Together = t.frequencies("together")
 		p.Readings = readReadings(t, c.Device.Unit, p.Frequency, sheets)
+		if t.has("block") {
+			p.Block = t.positive("block", quantity.Time)
+			if cycles := p.Block * p.Frequency; p.Frequency > 0 && cycles < leastCycles {
+				t.wrong("block", "%g s hold %.3g cycles of %g Hz, allowed are blocks of %g cycles and more", p.Block, cycles, p.Frequency, leastCycles)
+			}
+		}
 		if p.Repeat = t.flag("repeat"); p.Repeat {
 			p.Label = fmt.Sprintf("point %d (%g Hz, repeated)", len(places)+1, p.Frequency)
 		}
@@ -53,6 +59,9 @@ func readPoints(root *table, j *Job, by standard) {
 	checkShared(root.d, j, places)
 	reportUnused(root.d, sheets)
 }
+
+// leastCycles is the least number of cycles in a block of the approximation.
+const leastCycles = 1.9
 
 // checkRepeats refuses a frequency that stands twice without being repeated, and a repetition of nothing.
 func checkRepeats(d *decoder, points []calibration.PointPlan, places []position) {

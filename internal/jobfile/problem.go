@@ -50,13 +50,15 @@ type position struct {
 
 // decoder collects what the readers of a job's tables find.
 type decoder struct {
-	open     Opener
-	files    []File
-	problems []Problem
-	known    map[string][]string // keys asked for, by the path of their table
-	parsed   map[string]*node    // trees of the TOML files read so far
-	sheets   map[string]*sheet   // CSV files read so far
-	planning bool                // points are still to be found, their evidence to be gathered
+	open      Opener
+	files     []File
+	problems  []Problem
+	known     map[string][]string // keys asked for, by the path of their table
+	parsed    map[string]*node    // trees of the TOML files read so far
+	sheets    map[string]*sheet   // CSV files read so far
+	refs      map[*node]string    // values that name files, with the names they were read by
+	planning  bool                // points are still to be found, their evidence to be gathered
+	measuring bool                // and this is about to be done
 }
 
 const mostProblems = 1000

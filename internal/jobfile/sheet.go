@@ -42,6 +42,7 @@ func (t *table) sheetOf(key string, n *node, o sheetOptions) *sheet {
 		t.d.wrong(n.at, t.key(key), "%v", err)
 		return nil
 	}
+	t.d.refs[n] = name
 	if s, done := t.d.sheets[name]; done {
 		return s
 	}

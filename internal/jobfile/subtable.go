@@ -113,6 +113,7 @@ func (t *table) load(n *node) (*node, error) {
 	if err != nil {
 		return nil, err
 	}
+	t.d.refs[n] = name
 	if root, done := t.d.parsed[name]; done {
 		return root, nil
 	}

@@ -84,6 +84,13 @@ func drive(f *Folder) (kept []string, err error) {
 	if err := f.Note(bench.Entry{Kind: "quiet-check", Step: -1, Text: "quiet", Data: map[string]float64{"V": 1e-6}}); err != nil {
 		return nil, err
 	}
+	quiet, err := f.Create(bench.Step{Label: "quiet check"}, 1, counted())
+	if err != nil {
+		return nil, err
+	}
+	if _, err := quiet.Keep(bench.Outcome{Step: -1, Attempt: 1}); err != nil {
+		return nil, errors.Join(err, quiet.Discard("disk"))
+	}
 	for _, step := range left {
 		name, err := attempt(f, step)
 		if err != nil {
@@ -138,10 +145,10 @@ func TestRun(t *testing.T) {
 	if err = errors.Join(err, s.Verify(dir)); err != nil {
 		t.Fatal(err)
 	}
-	if len(kept) != 4 || len(s.Kept) != 4 || !s.Finished || len(s.open) > 0 {
+	if len(kept) != 4 || len(s.Kept) != 5 || s.Kept[0].Step != -1 || s.Kept[0].File != "recordings/000-quiet-check-a1.wav" || !s.Finished || len(s.open) > 0 {
 		t.Fatalf("kept %q, state %+v", kept, s)
 	}
-	for i, k := range s.Kept {
+	for i, k := range s.Kept[1:] {
 		if k.File != Recordings+"/"+want[i]+".wav" || k.File != kept[i] || k.Step != i || k.Frames != 1500 || k.Rate != 2000 || k.Units != nil {
 			t.Errorf("step %d: %+v", i+1, k)
 		}
@@ -164,7 +171,7 @@ func TestRun(t *testing.T) {
 	if _, err := r.Read(got); err != nil {
 		t.Fatal(err)
 	}
-	if d := formattest.Differ(got, samples(20, 500)); d != "" || rec.Info.Channels[0].Bits != 24 || rec.ID != s.Kept[2].SHA256 {
+	if d := formattest.Differ(got, samples(20, 500)); d != "" || rec.Info.Channels[0].Bits != 24 || rec.ID != s.Kept[3].SHA256 {
 		t.Errorf("recording %+v: %s", rec.Info, d)
 	}
 	if err := r.Close(); err != nil {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"strings"
 
 	"plumbline/bench"
 	"plumbline/internal/format/wav"
@@ -17,11 +18,18 @@ import (
 // discardedSuffix stands before the extension of a recording that does not count.
 const discardedSuffix = ".discarded"
 
-// Create begins the recording of an attempt. Attempts are counted over all programs that drove the run.
+// noStep is the number of what belongs to no step.
+const noStep = -1
+
+// Create begins the recording of an attempt, at a step of the run or, for one without points, of the bench itself. Attempts are counted over all programs that drove
+// the run.
 func (f *Folder) Create(s bench.Step, _ int, info recording.Info) (bench.Sink, error) {
+	if len(s.Points) == 0 {
+		return f.attempt(noStep, s.Label, info)
+	}
 	for i, h := range f.state.Head.Steps { // never changes
 		if h.Label == s.Label {
-			return f.attempt(i, info)
+			return f.attempt(i, h.Label, info)
 		}
 	}
 	return nil, fmt.Errorf("run %s: step %q is none of the run", f.dir, s.Label)
@@ -43,18 +51,13 @@ type sink struct {
 	ended   bool // kept or discarded
 }
 
-func (f *Folder) attempt(step int, info recording.Info) (*sink, error) {
+func (f *Folder) attempt(step int, label string, info recording.Info) (*sink, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	s := &sink{folder: f, step: step, attempt: f.state.Begun[step] + 1, rate: info.Rate}
-	h := f.state.Head.Steps[step]
-	what := "multisine"
-	if len(h.Lines) == 1 {
-		what = fmt.Sprintf("%.4gHz", h.Lines[0].Frequency)
-	}
-	s.name = fmt.Sprintf("%s/%03d-%s-a%d.wav", Recordings, step+1, what, s.attempt)
+	s.name = fmt.Sprintf("%s/%03d-%s-a%d.wav", Recordings, step+1, f.what(step, label), s.attempt)
 	s.spec, s.units = stored(info)
-	line := Line{Kind: kindRecording, Step: step + 1, Attempt: s.attempt, Text: h.Label, Data: figures(attemptFile{s.name})}
+	line := Line{Kind: kindRecording, Step: step + 1, Attempt: s.attempt, Text: label, Data: figures(attemptFile{s.name})}
 	if err := f.journal.append(line); err != nil {
 		return nil, fmt.Errorf("run %s: %w", f.dir, err)
 	}
@@ -67,6 +70,22 @@ func (f *Folder) attempt(step int, info recording.Info) (*sink, error) {
 		return nil, errors.Join(fmt.Errorf("run %s: recording %s: %w", f.dir, s.name, plain(err)), s.f.Close())
 	}
 	return s, nil
+}
+
+// what names what is recorded, as part of a file's name.
+func (f *Folder) what(step int, label string) string {
+	switch {
+	case step == noStep:
+		return strings.Map(func(r rune) rune {
+			if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+				return r
+			}
+			return '-'
+		}, strings.ToLower(label))
+	case len(f.state.Head.Steps[step].Lines) == 1:
+		return fmt.Sprintf("%.4gHz", f.state.Head.Steps[step].Lines[0].Frequency)
+	}
+	return "multisine"
 }
 
 // stored is how samples are written: as the counts they were where the digitizer says its bits, else in double precision. units are those of the channels

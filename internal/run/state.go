@@ -25,6 +25,7 @@ type State struct {
 	Lines    []Line
 	Kept     []Kept      // in order of time; a step may stand more than once, the last one counts
 	Begun    map[int]int // by step from 0: attempts that were begun
+	Programs int         // that drove the run until now
 	Finished bool
 	open     []Line // recordings that were begun and not ended
 	torn     bool   // the journal's end is not whole
@@ -84,6 +85,7 @@ func derive(h Head, content []byte) (State, error) {
 			s.Finished = true
 		case kindBegun, kindResumed:
 			s.Finished = false
+			s.Programs++
 		}
 	}
 	for _, l := range lines {
