@@ -67,9 +67,7 @@ func Dial(ctx context.Context, address string, o Options) (*Client, error) {
 	if o.Limit <= 0 || o.ErrorQuery == "" {
 		return nil, fmt.Errorf("%s at %s: limit of %v and error query %q, both must be stated", o.Name, address, o.Limit, o.ErrorQuery)
 	}
-	if _, _, err := net.SplitHostPort(address); err != nil {
-		address = net.JoinHostPort(strings.Trim(address, "[]"), DefaultPort)
-	}
+	address = withPort(address)
 	name := fmt.Sprintf("%s at %s", o.Name, address)
 	d := net.Dialer{Timeout: o.Limit}
 	conn, err := d.DialContext(ctx, "tcp", address)
@@ -80,6 +78,14 @@ func Dial(ctx context.Context, address string, o Options) (*Client, error) {
 		return nil, fmt.Errorf("%s: %w: %w", name, bench.ErrLost, err)
 	}
 	return &Client{name: name, opts: o, conn: conn, input: bufio.NewReaderSize(conn, 1<<16)}, nil
+}
+
+// withPort adds the usual port to an address that names none.
+func withPort(address string) string {
+	if _, _, err := net.SplitHostPort(address); err == nil {
+		return address
+	}
+	return net.JoinHostPort(strings.Trim(address, "[]"), DefaultPort)
 }
 
 // Name is the instrument's name with its address.

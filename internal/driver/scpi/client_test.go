@@ -191,6 +191,16 @@ func TestNobodyThere(t *testing.T) {
 	}
 }
 
+func TestWithPort(t *testing.T) {
+	for address, want := range map[string]string{
+		"192.0.2.7": "192.0.2.7:5025", "192.0.2.7:5555": "192.0.2.7:5555", "generator": "generator:5025", "2001:db8::7": "[2001:db8::7]:5025", "[2001:db8::7]": "[2001:db8::7]:5025", "[2001:db8::7]:99": "[2001:db8::7]:99",
+	} {
+		if got := withPort(address); got != want {
+			t.Errorf("%s: %s, want %s", address, got, want)
+		}
+	}
+}
+
 // TestEndOfContext ends a wait at once, whatever the limit.
 func TestEndOfContext(t *testing.T) {
 	in := station(t, 1000)

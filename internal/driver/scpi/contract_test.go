@@ -1,6 +1,8 @@
 package scpi
 
 import (
+	"fmt"
+	"os"
 	"testing"
 
 	"plumbline/bench/benchtest"
@@ -25,9 +27,9 @@ func contractDigitizer() Sampler {
 }
 
 // rig is generator and digitizer in one scriptable instrument, wired with gains of 1 and 0.5.
-func rig(t *testing.T) benchtest.Rig {
+func rig(t *testing.T, paced bool) benchtest.Rig {
 	t.Helper()
-	w := scpitest.NewWorld(contractRate, 2, false, scpitest.Wire(1e-3, 1, 0.5))
+	w := scpitest.NewWorld(contractRate, 2, paced, scpitest.Wire(1e-3, 1, 0.5))
 	w.Keep()
 	in, err := scpitest.Start(w, scpitest.Config{Generator: true, Inputs: []int{0, 1}})
 	must(t, err)
@@ -50,5 +52,18 @@ func rig(t *testing.T) benchtest.Rig {
 	}
 }
 
-func TestExciterKeepsTheContract(t *testing.T)   { benchtest.Exciter(t, rig) }
-func TestDigitizerKeepsTheContract(t *testing.T) { benchtest.Digitizer(t, rig) }
+// worlds are those in which the contract is tried: one where time passes by itself, and with PLUMBLINE_SOAK one that goes by the clock besides.
+func worlds(t *testing.T, try func(*testing.T, benchtest.Factory)) {
+	paces := []bool{false}
+	if os.Getenv("PLUMBLINE_SOAK") != "" {
+		paces = append(paces, true)
+	}
+	for _, paced := range paces {
+		t.Run(fmt.Sprintf("paced %v", paced), func(t *testing.T) {
+			try(t, func(t *testing.T) benchtest.Rig { return rig(t, paced) })
+		})
+	}
+}
+
+func TestExciterKeepsTheContract(t *testing.T)   { worlds(t, benchtest.Exciter) }
+func TestDigitizerKeepsTheContract(t *testing.T) { worlds(t, benchtest.Digitizer) }

@@ -14,6 +14,8 @@ type Generator struct {
 	Instrument   string   `toml:"instrument"`    // text that the answer to *IDN? must contain; empty: any
 	Setup        []string `toml:"setup"`         // commands after connecting, while the output is off
 	Sine         []string `toml:"sine"`          // commands that select the sine
+	AskSine      string   `toml:"ask_sine"`      // asks for the shape selected; empty: it is not asked for
+	SineIs       string   `toml:"sine_is"`       // what the answer begins with when it is the sine, whatever the case
 	Frequency    string   `toml:"frequency"`     // sets {frequency}, Hz
 	AskFrequency string   `toml:"ask_frequency"` // reads it back
 	Amplitude    string   `toml:"amplitude"`     // sets {amplitude}, V in the unit stated
@@ -41,7 +43,7 @@ type Generator struct {
 // number of volts for, and the largest amplitude is the laboratory's to state.
 func StandardGenerator() Generator {
 	return Generator{
-		Setup: []string{"*RST"}, Sine: []string{"SOURce:FUNCtion SINusoid"},
+		Setup: []string{"*RST"}, Sine: []string{"SOURce:FUNCtion SINusoid"}, AskSine: "SOURce:FUNCtion?", SineIs: "SIN",
 		Frequency: "SOURce:FREQuency {frequency}", AskFrequency: "SOURce:FREQuency?",
 		Amplitude: "SOURce:VOLTage {amplitude}", AskAmplitude: "SOURce:VOLTage?",
 		On: "OUTPut ON", Off: "OUTPut OFF", AskOutput: "OUTPut?", ErrorQuery: "SYSTem:ERRor?",
@@ -73,6 +75,9 @@ func (d Generator) complete() (Generator, error) {
 		if c.command == "" || !strings.Contains(c.command, c.word) {
 			wrong(c.key, "%q, allowed is a command with %q in it", c.command, c.word)
 		}
+	}
+	if d.AskSine != "" && d.SineIs == "" {
+		wrong("sine_is", "%q, allowed is what the answer to %q begins with", d.SineIs, d.AskSine)
 	}
 	if !(d.Largest > 0) || math.IsInf(d.Largest, 1) {
 		wrong("largest", "%g V peak, allowed are values above zero", d.Largest)

@@ -41,6 +41,22 @@ func TestDocumentHasEveryKey(t *testing.T) {
 	}
 }
 
+// TestDocumentExamples reads the examples of the page.
+func TestDocumentExamples(t *testing.T) {
+	page, err := os.ReadFile("../../../docs/instruments.md")
+	must(t, err)
+	examples := regexp.MustCompile("(?s)```toml\n(.*?)```").FindAllStringSubmatch(string(page), -1)
+	if len(examples) != 2 {
+		t.Fatalf("%d examples", len(examples))
+	}
+	if d, err := ReadGenerator(strings.NewReader(examples[0][1])); err != nil || d.Least != 0.0005 || len(d.Setup) != 3 {
+		t.Errorf("generator: %+v, %v", d, err)
+	}
+	if d, err := ReadSampler(strings.NewReader(examples[1][1])); err != nil || d.OverflowMask != 512 || d.Kind != Stream {
+		t.Errorf("digitizer: %+v, %v", d, err)
+	}
+}
+
 // TestDocumentHasTheStandardWords looks for every command of the standard dialects in the page.
 func TestDocumentHasTheStandardWords(t *testing.T) {
 	page, err := os.ReadFile("../../../docs/instruments.md")

@@ -29,6 +29,8 @@ type Exciter struct {
 	level  float64 // V peak, the highest the amplitude may be at
 }
 
+var _ bench.Exciter = (*Exciter)(nil)
+
 // wave is what the generator repeats: a frequency, and a shape where it is no sine.
 type wave struct {
 	frequency float64   // Hz
@@ -65,10 +67,26 @@ func (e *Exciter) prepare(ctx context.Context) error {
 			return err
 		}
 	}
+	e.wave = wave{}
+	if err := e.isSine(ctx); err != nil {
+		return err
+	}
 	if err := e.setLevel(ctx, e.dialect.Least); err != nil {
 		return err
 	}
 	return e.off(ctx) // whatever the setup has done
+}
+
+// isSine makes sure of the shape.
+func (e *Exciter) isSine(ctx context.Context) error {
+	if e.dialect.AskSine == "" {
+		return nil
+	}
+	shape, err := e.client.Ask(ctx, e.dialect.AskSine)
+	if want := e.dialect.SineIs; err == nil && (len(shape) < len(want) || !strings.EqualFold(shape[:len(want)], want)) {
+		err = fmt.Errorf("%s: %q is answered %q, a sine is %q", e.client.Name(), e.dialect.AskSine, shape, want)
+	}
+	return err
 }
 
 // identify asks an instrument who it is.
@@ -81,7 +99,11 @@ func identify(ctx context.Context, c *Client, want string) (found string, err er
 }
 
 // Close ends the connection. It does not halt.
-func (e *Exciter) Close() error { return e.client.Close() }
+func (e *Exciter) Close() error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.client.Close()
+}
 
 // Drive asks for a signal. It comes back when the amplitude is reached, after at most a few tenths of a second, with what the instrument says it does compared with what it was
 // told. After an error the output is off, as far as the instrument obeys; a signal that is refused beforehand leaves it as it is.
@@ -98,13 +120,28 @@ func (e *Exciter) Drive(ctx context.Context, s bench.Signal) error {
 	if ctx.Err() != nil {
 		return fmt.Errorf("%s: %w", e.client.Name(), context.Cause(ctx))
 	}
-	if err := e.drive(ctx, w, level); err != nil {
+	silent := !e.on
+	err = e.drive(ctx, w, level)
+	if silent && errors.Is(err, bench.ErrLost) && !e.halted() && e.reconnect(ctx) == nil {
+		err = e.drive(ctx, w, level)
+	}
+	if err != nil {
 		if !e.halted() { // Halt waits and does it itself
 			err = errors.Join(err, e.quiet())
 		}
 		return err
 	}
 	return nil
+}
+
+// reconnect makes the connection anew where it was lost in silence: instruments close connections that are not used for long. The output is made sure of first.
+func (e *Exciter) reconnect(ctx context.Context) error {
+	client, err := Dial(ctx, e.address, e.dialect.options())
+	if err != nil {
+		return err
+	}
+	e.client, e.on = client, true
+	return e.prepare(context.WithoutCancel(ctx))
 }
 
 func (e *Exciter) halted() bool {

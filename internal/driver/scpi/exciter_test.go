@@ -134,9 +134,9 @@ func TestDisobedience(t *testing.T) {
 		{scpitest.Fault{Do: scpitest.Garbage, On: "VOLTage?", Text: "9.91E37"}, "amplitude is NaN", false},
 		{scpitest.Fault{Do: scpitest.Refuse, On: "VOLTage ", Skip: 3, Times: 1, Code: -221, Text: "Settings conflict"}, `-221 "Settings conflict"`, false},
 		{scpitest.Fault{Do: scpitest.Complain, On: "OUTPut ON", Code: 17, Text: "Output protection"}, `17 "Output protection"`, false},
-		{scpitest.Fault{Do: scpitest.HangUp, On: "VOLTage ", Skip: 5, Times: 1}, "closed the connection", true},
-		{scpitest.Fault{Do: scpitest.Garbage, On: "SYSTem:ERRor?", Skip: 9, Times: 1, Text: "\x00\xff"}, "entry of the error queue", true},
-		{scpitest.Fault{Do: scpitest.Mute, On: "VOLTage?", Times: 1}, "within 500ms", true},
+		{scpitest.Fault{Do: scpitest.HangUp, On: "VOLTage ", Skip: 5}, "closed the connection", true},
+		{scpitest.Fault{Do: scpitest.Garbage, On: "SYSTem:ERRor?", Skip: 9, Text: "\x00\xff"}, "entry of the error queue", true},
+		{scpitest.Fault{Do: scpitest.Mute, On: "VOLTage?"}, "within 500ms", true},
 	} {
 		e, in := generator(t, contractGenerator(), scpitest.Config{})
 		in.Provoke(c.fault)
@@ -152,9 +152,10 @@ func TestDisobedience(t *testing.T) {
 			}
 		case err == nil || !strings.Contains(err.Error(), c.says) || errors.Is(err, bench.ErrLost) != c.lost:
 			t.Errorf("%+v: %v, want %q", c.fault, err, c.says)
-		case out.On:
+		case out.On && !c.lost: // one that is lost went off if it obeyed
 			t.Errorf("%+v: the output is still on: %+v", c.fault, out)
 		}
+		in.Calm()
 		must(t, e.Halt())
 		if in.Output().On {
 			t.Errorf("%+v: the output is on after the halt", c.fault)
@@ -204,6 +205,37 @@ func TestHaltOverANewConnection(t *testing.T) {
 	must(t, e.Halt())
 	if out := in.Output(); out.On {
 		t.Errorf("output %+v", out)
+	}
+}
+
+// TestIdleConnection loses the connection while the output is off, as instruments do that nobody asks for long. The next drive makes it anew; while the output is on it does not.
+func TestIdleConnection(t *testing.T) {
+	e, in := generator(t, contractGenerator(), scpitest.Config{})
+	in.HangUp()
+	must(t, e.Drive(t.Context(), sine(80, 0.5)))
+	must(t, e.Drive(t.Context(), nil))
+	in.HangUp()
+	must(t, e.Drive(t.Context(), sine(80, 0.5)))
+	if out := in.Output(); !out.On || math.Abs(out.Peak-0.5) > 1e-6 || out.Step > 0.05+1e-6 {
+		t.Errorf("output %+v", out)
+	}
+	in.HangUp()
+	if err := e.Drive(t.Context(), sine(80, 0.6)); !errors.Is(err, bench.ErrLost) {
+		t.Errorf("lost while on: %v", err)
+	}
+	if out := in.Output(); out.On {
+		t.Errorf("%+v after the loss", out)
+	}
+}
+
+// TestNoSine meets an instrument that stays at another shape.
+func TestNoSine(t *testing.T) {
+	in, err := scpitest.Start(scpitest.NewWorld(1000, 1, false, scpitest.Wire(0, 1)), scpitest.Config{Generator: true})
+	must(t, err)
+	defer in.Close()
+	in.Provoke(scpitest.Fault{Do: scpitest.Garbage, On: "FUNCtion?", Text: "SQU"})
+	if _, err := OpenExciter(t.Context(), in.Address(), contractGenerator()); err == nil || !strings.Contains(err.Error(), `is answered "SQU", a sine is "SIN"`) {
+		t.Errorf("error %v", err)
 	}
 }
 
