@@ -39,7 +39,7 @@ func TestMain(m *testing.M) {
 
 func openChild() (*audio.Interface, error) {
 	return audio.Open(context.Background(), audio.Config{Sink: audiotest.Sink, Source: audiotest.Source, Rate: audiotest.Rate,
-		Output: audiotest.DriveOutput, FullScale: fullScale, Limit: 10e9})
+		Output: audiotest.DriveOutput, FullScale: fullScale, Latency: mostLatency, Limit: 10e9})
 }
 
 // driveOn drives at half of full scale and reads on, telling of every disturbance; a line on its input closes it.

@@ -36,21 +36,34 @@ const (
 // Connect puts the loop behind the server. It ends with the test.
 func Connect(t testing.TB, s *Server) *Loop {
 	t.Helper()
-	l := &Loop{Gain: 0.5, Noise: 1e-6}
-	in := s.Command("parec", "--raw", "--device="+Sink+".monitor", "--format=s32le", "--rate=48000", "--channels=2", "--latency-msec=20", "--no-remix", "--no-remap")
 	out := s.Command("pacat", "--raw", "--playback", "--device="+sensors, "--format=s32le", "--rate=48000", "--channels=3", "--latency-msec=400", "--no-remix", "--no-remap")
-	from, err := in.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
 	to, err := out.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range []*exec.Cmd{in, out} {
+	return connect(t, s, out, to)
+}
+
+// Listen only keeps what the exciter is given: for a digitizer that records Cable.
+func Listen(t testing.TB, s *Server) *Loop {
+	t.Helper()
+	return connect(t, s, nil, io.Discard)
+}
+
+func connect(t testing.TB, s *Server, out *exec.Cmd, to io.Writer) *Loop {
+	t.Helper()
+	l := &Loop{Gain: 0.5, Noise: 1e-6}
+	in := s.Command("parec", "--raw", "--device="+Cable, "--format=s32le", "--rate=48000", "--channels=2", "--latency-msec=20", "--no-remix", "--no-remap")
+	from, err := in.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	clients := slices.DeleteFunc([]*exec.Cmd{in, out}, func(c *exec.Cmd) bool { return c == nil })
+	for _, c := range clients {
 		if err := c.Start(); err != nil {
 			t.Fatalf("the loop does not start, is the package pulseaudio-utils installed? %v", err)
 		}
+		hurry(c)
 	}
 	ended := make(chan struct{})
 	go func() {
@@ -58,11 +71,13 @@ func Connect(t testing.TB, s *Server) *Loop {
 		l.run(from, to)
 	}()
 	t.Cleanup(func() {
-		_ = in.Process.Kill()
-		_ = out.Process.Kill()
+		for _, c := range clients {
+			_ = c.Process.Kill()
+		}
 		<-ended
-		_ = in.Wait()
-		_ = out.Wait()
+		for _, c := range clients {
+			_ = c.Wait()
+		}
 	})
 	return l
 }
