@@ -21,7 +21,7 @@ type Config struct {
 	Rate      int           // samples per second at which output and input already run; nothing is resampled
 	Output    int           // channel of the sink that carries the drive, from 1
 	FullScale float64       // V peak at that output for a sample of full scale
-	Latency   time.Duration // sound on its way to the output, 0.2 s to 0.4 s; 0: 0.25 s
+	Latency   time.Duration // sound on its way to the output, 0.2 s to 0.4 s; 0: 0.35 s
 	Ramp      time.Duration // from one drive to the next; 0: 0.1 s. Latency and ramp together are at most 0.5 s
 	Limit     time.Duration // longest silence of the server before it is lost; 0: 0.5 s
 	Counter   Counter
@@ -35,7 +35,7 @@ type Counter struct {
 
 // Limits of Config, and its values where it says nothing.
 const (
-	leastLatency, usualLatency, mostLatency = 200 * time.Millisecond, 250 * time.Millisecond, 400 * time.Millisecond
+	leastLatency, usualLatency, mostLatency = 200 * time.Millisecond, 350 * time.Millisecond, 400 * time.Millisecond
 	usualRamp                               = 100 * time.Millisecond
 	mostToSilence                           = 500 * time.Millisecond // latency and ramp
 	usualLimit                              = 500 * time.Millisecond

@@ -19,7 +19,7 @@ type player struct {
 
 	mu      sync.Mutex
 	index   uint32
-	wanted  int // bytes the server asked for
+	wanted  map[uint32]int // bytes the server asked for, of each stream: it may ask before its answer says the stream's number
 	dry     bool
 	killed  bool
 	closed  bool // the connection has ended
@@ -32,7 +32,7 @@ type player struct {
 }
 
 func newPlayer(out *Interface) *player {
-	return &player{out: out, wake: make(chan struct{}, 1), silence: make(chan struct{}), ended: make(chan struct{}), index: proto.Undefined}
+	return &player{out: out, wake: make(chan struct{}, 1), silence: make(chan struct{}), ended: make(chan struct{}), index: proto.Undefined, wanted: map[uint32]int{}}
 }
 
 // hear takes the server's messages about the stream.
@@ -41,9 +41,7 @@ func (p *player) hear(message any) {
 	defer p.mu.Unlock()
 	switch m := message.(type) {
 	case *proto.Request:
-		if m.StreamIndex == p.index {
-			p.wanted += int(m.Length)
-		}
+		p.wanted[m.StreamIndex] += int(m.Length)
 	case *proto.Underflow:
 		p.dry = p.dry || m.StreamIndex == p.index
 	case *proto.PlaybackStreamKilled:
@@ -178,7 +176,8 @@ func (p *player) begin() (*proto.CreatePlaybackStreamReply, error) {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.index, p.wanted, p.dry = s.StreamIndex, int(s.Missing), false
+	p.index, p.dry = s.StreamIndex, false
+	p.wanted[p.index] += int(s.Missing)
 	p.poke()
 	return &s, nil
 }
@@ -189,8 +188,8 @@ func (p *player) await() (int, error) {
 	defer idle.Stop()
 	for {
 		p.mu.Lock()
-		n, dry, killed, closed := p.wanted, p.dry, p.killed, p.closed
-		p.wanted = 0
+		n, dry, killed, closed := p.wanted[p.index], p.dry, p.killed, p.closed
+		delete(p.wanted, p.index)
 		if closed {
 			p.index = proto.Undefined
 		}

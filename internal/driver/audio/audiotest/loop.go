@@ -36,7 +36,7 @@ const (
 // Connect puts the loop behind the server. It ends with the test.
 func Connect(t testing.TB, s *Server) *Loop {
 	t.Helper()
-	out := s.Command("pacat", "--raw", "--playback", "--device="+sensors, "--format=s32le", "--rate=48000", "--channels=3", "--latency-msec=400", "--no-remix", "--no-remap")
+	out := s.Command("pacat", "--raw", "--playback", "--device="+sensors, "--format=s32le", "--rate=48000", "--channels=3", "--latency-msec=350", "--no-remix", "--no-remap")
 	to, err := out.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
