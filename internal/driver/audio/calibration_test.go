@@ -1,3 +1,5 @@
+//go:build linux
+
 package audio_test
 
 import (

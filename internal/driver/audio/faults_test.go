@@ -1,3 +1,5 @@
+//go:build linux
+
 package audio_test
 
 import (
@@ -145,11 +147,7 @@ func TestFormats(t *testing.T) {
 		t.Run(c.format, func(t *testing.T) {
 			t.Parallel()
 			s := audiotest.StartFormat(t, c.format, c.rate)
-			cfg := config(s)
-			if c.want == "" {
-				audiotest.Connect(t, s)
-			}
-			a, err := audio.Open(context.Background(), cfg)
+			a, err := audio.Open(context.Background(), cabled(s))
 			if c.want != "" {
 				if err == nil || !strings.Contains(err.Error(), c.want) {
 					t.Errorf("%v, want %q", err, c.want)
@@ -285,7 +283,7 @@ func TestRunsDry(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s := audiotest.Start(t)
-			l := audiotest.Connect(t, s)
+			l := audiotest.Listen(t, s)
 			program, _, _ := orphan(t, s, l)
 			if err := program.Signal(signal); err != nil {
 				t.Fatal(err)
@@ -309,7 +307,7 @@ func TestRunsDry(t *testing.T) {
 func TestUnderRun(t *testing.T) {
 	t.Parallel()
 	s := audiotest.Start(t)
-	l := audiotest.Connect(t, s)
+	l := audiotest.Listen(t, s)
 	program, in, lines := orphan(t, s, l)
 	if err := program.Signal(syscall.SIGSTOP); err != nil {
 		t.Fatal(err)

@@ -122,6 +122,7 @@ func (p *player) play() error {
 	s := shape{channels: int(stream.Channels), float: stream.Format == proto.FormatFloat32LE, quiet: int64(silenceFirst.Seconds() * float64(c.Rate)),
 		ramp: c.Ramp.Seconds() * float64(c.Rate)}
 	after := int64(c.Rate / 20) // frames of silence at the end
+	handed := time.Now()
 	for {
 		n, err := p.await()
 		if err != nil {
@@ -131,9 +132,13 @@ func (p *player) play() error {
 		for n = n / frame * frame; n > 0; {
 			part := min(n, c.Rate/50*frame) // a halt is heard after 20 ms at most
 			p.make(&s, part/frame)
+			if time.Since(handed) > c.Latency*9/10 && s.made > s.quiet { // what the server held is used up, or nearly: its word of that may still be on its way
+				return errDry
+			}
 			if err := p.out.server.Send(p.index, p.bytes); err != nil {
 				return lost("output %s: %v", c.Sink, err)
 			}
+			handed = time.Now()
 			if n -= part; s.made >= s.quiet {
 				p.quietDone()
 			}

@@ -1,3 +1,5 @@
+//go:build linux
+
 // Package audiotest is an audio interface without hardware: a sound server of its own with an exciter and two transducers behind it.
 package audiotest
 
@@ -70,13 +72,13 @@ load-module module-null-sink sink_name=%s format=%s rate=%d channels=%d
 	if err := s.command.Start(); err != nil {
 		t.Fatalf("the sound server does not start, is the package pulseaudio installed? %v", err)
 	}
-	hurry(s.command)
 	go func() {
 		_ = s.command.Wait() // ends by Kill
 		close(s.ended)
 	}()
 	t.Cleanup(s.Kill)
 	s.wait(socket)
+	_ = hurry(s.command.Process.Pid) // it takes itself back to an ordinary priority when it starts
 	return s
 }
 
@@ -120,11 +122,6 @@ func (s *Server) Command(name string, arguments ...string) *exec.Cmd {
 	c.Env = append(os.Environ(), "PULSE_SERVER="+s.Address, "PULSE_COOKIE="+filepath.Join(s.dir, "cookie"))
 	c.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	return c
-}
-
-// hurry lets a process run before others where the system allows it, as an installed sound server does.
-func hurry(c *exec.Cmd) {
-	_ = syscall.Setpriority(syscall.PRIO_PROCESS, c.Process.Pid, -10)
 }
 
 // Kill ends the server at once, as a crash would. It may be called twice.
