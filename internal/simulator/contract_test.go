@@ -25,12 +25,13 @@ func plant(t testing.TB, l *Live, f Fault) {
 // rig is the live bench as the suite takes it. A pulled out bench loses its converter's queue at once in wall time, so what it put out is what came before.
 func rig(t *testing.T) benchtest.Rig {
 	s := scene(t)
+	s.Shaker.Tones = 4
 	l, w := live(t, s, 1)
 	var out []float64
 	rate := w.Tap(func(v float64) { out = append(out, v) })
 	const amplitude = 0.05
 	return benchtest.Rig{
-		Exciter: l, Digitizer: l, Frequency: 10, Amplitude: amplitude, Slew: amplitude / s.Shaker.Ramp, Dry: true,
+		Exciter: l, Digitizer: l, Frequency: 10, Amplitude: amplitude, Tones: s.Shaker.Tones, Slew: amplitude / s.Shaker.Ramp, Dry: true,
 		Output: func() ([]float64, float64) { return out, rate },
 		Unplug: func() { plant(t, l, Fault{Kind: Unplugged}) },
 		Lose:   func() { plant(t, l, Fault{Kind: Gap, Frames: 100}) },

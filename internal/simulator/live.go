@@ -76,7 +76,7 @@ type foreign struct {
 	channel int
 }
 
-// New makes a live bench at rest, and its witness.
+// New makes a live bench at rest, and its witness. Everything is switched on at time zero; noise slower than the time since is still growing.
 func New(s Setup, seed uint64) (*Live, *Witness, error) {
 	if err := s.check(); err != nil {
 		return nil, nil, err
@@ -153,8 +153,12 @@ func (l *Live) Drive(ctx context.Context, s bench.Signal) error {
 	if l.gone {
 		return fmt.Errorf("simulated exciter: %w", bench.ErrLost)
 	}
-	if l.control != nil && len(s) > 1 {
-		return fmt.Errorf("simulated exciter, %d tones: its level control holds one: %w", len(s), bench.ErrTones)
+	most := l.setup.Shaker.Tones
+	if l.control != nil {
+		most = 1 // it holds the level of one
+	}
+	if most > 0 && len(s) > most {
+		return fmt.Errorf("simulated exciter: %d tones, allowed are at most %d: %w", len(s), most, bench.ErrTones)
 	}
 	if err := l.generator.Set(s); err != nil {
 		return err

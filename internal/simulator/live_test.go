@@ -124,6 +124,33 @@ func TestRatioIsTheTruth(t *testing.T) {
 	}
 }
 
+// TestScatterIsWhatTheDensitiesSay: u(ln|r|) = e/√T with e² the sum of the densities not common to both channels over the squares of the levels (bound of the studies; blocks of two cycles with
+// a drift term reach it within 13 %).
+func TestScatterIsWhatTheDensitiesSay(t *testing.T) {
+	for _, c := range []struct{ f, level float64 }{{1, 0.15}, {10, 0.5}} {
+		s := scene(t)
+		s.Hum = Hum{}
+		l, _ := live(t, s, seed)
+		play(t, l, c.f, c.level)
+		frames(t, l, int(2000*(10+5/c.f)), 500)
+		length := 120 / math.Sqrt(c.f)
+		fit := approximate(t, frames(t, l, int(2000*length), 500), c.f)
+		_, std := spreadOf(fit)
+		var e float64 // (m/s²)²/Hz
+		for _, q := range []Sensor{s.Reference, s.Device} {
+			recorder := s.Recorder.Noise.density(c.f) / cmplx.Abs(q.Sensitivity(c.f))
+			e += square(q.Noise.density(c.f)) + square(s.Ground.NotCommon*s.Ground.density(c.f)) + square(recorder)
+		}
+		level := cmplx.Abs(fit.Channels[0].Amplitude / s.Reference.Sensitivity(c.f))
+		want := math.Sqrt(2*e/length) / level // both quadratures
+		// n blocks give a standard deviation to 1/√(4n) of it: 5 of these, and what blocks of two cycles lose.
+		allowed := 2.5/math.Sqrt(float64(len(fit.Blocks))) + 0.1
+		if math.Abs(std/want-1.06) > allowed {
+			t.Errorf("%g Hz: scatter of the mean %.3g, want %.3g within %.0f %% (%d blocks, seed %d)", c.f, std, want, 100*allowed, len(fit.Blocks), seed)
+		}
+	}
+}
+
 // TestSizesOfReads: the same requests at the same frames give the same bits, whatever the sizes of the reads.
 func TestSizesOfReads(t *testing.T) {
 	record := func(size int) [][]float64 {

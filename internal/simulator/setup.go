@@ -38,11 +38,11 @@ func (s Setup) check() error {
 	return nil
 }
 
-func (q Sensor) check() error {
-	if q.Resonance > 0 && !(q.Quality > 0.5) {
-		return fmt.Errorf("quality %g of its resonance, allowed are values above 0.5", q.Quality)
+func (s Sensor) check() error {
+	if s.Resonance > 0 && !(s.Quality > 0.5) {
+		return fmt.Errorf("quality %g of its resonance, allowed are values above 0.5", s.Quality)
 	}
-	for i, c := range q.Creeps {
+	for i, c := range s.Creeps {
 		if !(c.Time > 0) {
 			return fmt.Errorf("creep %d takes %g s, allowed are values above zero", i+1, c.Time)
 		}

@@ -23,6 +23,7 @@ type Shaker struct {
 	Limit    float64     // A, current limit; 0 none
 	Latency  float64     // s, from the converter's queue to its output
 	Ramp     float64     // s, of the generator from one amplitude to the next
+	Tones    int         // most tones the converter puts out at once; 0 any number
 	Skew     float64     // relative offset of the converter's clock: 30e-6 plays 30 ppm too fast
 	Control  *Control    // nil: none, the level follows the drive
 	Guidance [2]Guidance // motion across the axis, in two directions
@@ -64,7 +65,7 @@ type table struct {
 	force                               float64 // N per unit of the amplifier's output
 	back                                float64 // output units that a velocity of 1 m/s takes from it: volts, voltage drive only
 	limit                               float64 // largest size of the output less what the velocity takes; +Inf none
-	stop, wall, buffer                  float64 // m, N/m, N·s/m
+	stop, wall, buffer                  float64 // m, N/m, s/m
 
 	x, v, a, peak float64
 	last          float64 // output of the amplifier at the last step
@@ -86,9 +87,9 @@ func newTable(s Shaker) table {
 		t.limit *= s.Resistance
 	}
 	if s.Stop > 0 {
-		const hard, dead = 400, 0.5 // Hz with the moving mass, of critical: rubber on steel; assumed
+		const hard, dead = 400, 3 // Hz with the moving mass; s/m. Rubber on steel, assumed: of 0.3 m/s less than half comes back
 		w := 2 * math.Pi * hard
-		t.stop, t.wall, t.buffer = s.Stop, m*w*w, 2*dead*w*m
+		t.stop, t.wall, t.buffer = s.Stop, m*w*w, dead
 	}
 	return t
 }
@@ -103,7 +104,7 @@ func (t *table) acceleration(out, x, v float64) float64 {
 	}
 	f := t.force*drive - t.damper*v - x*(t.linear+x*(t.square+x*t.cubic))
 	if d := math.Abs(x) - t.stop; d > 0 {
-		f -= math.Copysign(max(0, t.wall*d+t.buffer*v*math.Copysign(1, x)), x) // a stop pushes and never pulls
+		f -= math.Copysign(t.wall*d*max(0, 1+t.buffer*v*math.Copysign(1, x)), x) // after Hunt and Crossley (1975, from memory): it pushes and never pulls
 	}
 	return f / t.mass
 }

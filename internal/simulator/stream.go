@@ -62,7 +62,8 @@ func newLadder(floor, corner, h float64) (l ladder, gain float64) {
 		return sum
 	}
 	for i := range p {
-		low, high := p[i]*p[i], math.Inf(1)
+		low := p[i] * p[i]
+		var high float64
 		switch {
 		case i+1 < len(p):
 			high = p[i+1] * p[i+1]
