@@ -11,15 +11,16 @@ import (
 )
 
 const (
-	oftenest    = 0.05  // s between two requests to the exciter
-	rampTime    = 0.2   // s, shortest soft start to the level
-	rampCycles  = 0.5   // of the lowest line, the same
-	levelWell   = 0.005 // relative: the level is not corrected further
-	levelOff    = 0.01  // relative: more than that is not the level wanted
-	corrected   = 0.1   // s in which a correction is made
-	mostTries   = 12    // corrections
-	steadyFit   = 0.01  // relative difference of two windows of a table that has come to rest
-	mostWindows = 12    // windows to wait for that
+	oftenest        = 0.05  // s between two requests to the exciter
+	rampTime        = 0.2   // s, shortest soft start to the level
+	rampCycles      = 0.5   // of the lowest line, the same
+	levelWell       = 0.005 // relative: the level is not corrected further
+	levelOff        = 0.01  // relative: more than that is not the level wanted
+	corrected       = 0.1   // s, shortest time in which a correction is made
+	correctedCycles = 0.5   // of the lowest line, the same: a table led elsewhere faster is accelerated more by that than by its motion
+	mostTries       = 12    // corrections
+	steadyFit       = 0.01  // relative difference of two windows of a table that has come to rest
+	mostWindows     = 12    // windows to wait for that
 )
 
 // steer leads the drive to a signal in the given time, or as fast as the slew allows, and returns the limit that stood against it.
@@ -114,7 +115,7 @@ func (a *attempt) approach() (ending, error) {
 			break
 		}
 		a.correct(level, 1)
-		if bound, err = a.steer(a.signal(), corrected); err != nil {
+		if bound, err = a.steer(a.signal(), max(corrected, correctedCycles/low)); err != nil {
 			return ending{}, err
 		}
 	}
@@ -165,7 +166,7 @@ func (a *attempt) rest() (fit, error) {
 	var last fit
 	seen := false
 	for k := 0; ; k++ {
-		for until := from + w + float64(k)*w/2; a.stream.seconds() < until; {
+		for until := from + w + float64(k)*max(w/2, tellApart); a.stream.seconds() < until; {
 			if err := a.advance(); err != nil {
 				return fit{}, err
 			}
@@ -184,13 +185,20 @@ func (a *attempt) rest() (fit, error) {
 	}
 }
 
+// The watch knows more harmonics than the approximation where a part of a cycle must be judged by its waveform.
+const (
+	seenUpTo = 6.0 // Hz
+	mostSeen = 15
+)
+
 // seenLines are the lines of a fit: a single line with its harmonics.
 func (a *attempt) seenLines() []float64 {
 	freq := slices.Clone(a.lines)
 	if len(a.lines) > 1 {
 		return freq
 	}
-	for h := 2; h <= max(a.Harmonics, len(a.extra)+1) && float64(h)*a.lines[0] < 0.45*a.stream.info.Rate; h++ {
+	most := max(a.Harmonics, len(a.extra)+1, min(mostSeen, int(seenUpTo/a.lines[0])))
+	for h := 2; h <= most && float64(h)*a.lines[0] < 0.45*a.stream.info.Rate; h++ {
 		freq = append(freq, float64(h)*a.lines[0])
 	}
 	return freq
@@ -202,7 +210,7 @@ func (a *attempt) hold() (ending, error) {
 		return end, nil
 	}
 	for k := len(a.series[0]); ; {
-		if err := a.advance(); err != nil {
+		if err := errors.Join(a.slide(), a.advance()); err != nil {
 			return ending{}, err
 		}
 		if len(a.series[0]) == k {
@@ -242,26 +250,27 @@ func (a *attempt) look(i int) {
 
 // verdict is the end the answers lead to, if any.
 func (a *attempt) verdict() (ending, bool) {
-	all, given := true, false
-	for i := range a.answers {
-		if len(a.answers) > 1 && a.answers[i].State == steady.Steady {
+	given := a.late()
+	for i, j := range a.judges {
+		given = given || j.Answer().State == steady.NotReached
+		if len(a.judges) > 1 && j.Answer().State == steady.Steady && j.Answer().Blocks < len(a.series[i]) {
 			a.look(i) // the others took longer
 		}
-		all = all && a.answers[i].State == steady.Steady
-		given = given || a.answers[i].State == steady.NotReached && a.judges[i].Answer().State == steady.NotReached
 	}
-	switch {
-	case all:
-		return ending{kind: "steady"}, true
-	case given || a.late():
+	if given {
 		for i, j := range a.judges {
 			if a.answers[i].State == steady.Settling {
 				a.answers[i] = j.Finish()
 			}
 		}
-		return ending{"question", a.unsteady(), a.choices()}, true
 	}
-	return ending{}, false
+	for _, n := range a.answers {
+		if n.State == steady.Steady {
+			continue
+		}
+		return ending{"question", a.unsteady(), a.choices()}, given
+	}
+	return ending{kind: "steady"}, true
 }
 
 func (a *attempt) choices() []Choice {
@@ -282,10 +291,7 @@ func (a *attempt) unsteady() string {
 	return ""
 }
 
-// slowly is the part of a deviation of the level that is corrected after each block while the ratio is judged.
-const slowly = 0.1
-
-// blockDone compares the block's level with what the drive should make of it, tells the watch, and corrects the level a little.
+// blockDone compares the block's level with what the drive should make of it, tells the watch, and sets the drive on its way to the level where that wandered off.
 func (a *attempt) blockDone() error {
 	if err := a.watch.responses(a.stream.seconds()-a.begun, a.level, amplitudes(a.driven()), a.h); err != nil {
 		return err
@@ -293,10 +299,29 @@ func (a *attempt) blockDone() error {
 	if f, err := a.bins.fit(max(a.window(), a.step.Block/2), a.seenLines(), false); err == nil {
 		a.follow(f, true)
 	}
-	if a.off(a.level) <= levelWell {
+	if a.off(a.level) > levelOff && a.stream.seconds()-a.step.Block > a.glide.start+a.glide.seconds+a.watch.longest {
+		a.correct(a.level, 1)
+		a.glide = glide{from: a.limiter.now, to: a.signal(), start: a.stream.seconds(), seconds: a.step.Block}
+	}
+	return nil
+}
+
+// glide is a way from one signal to another that is gone while blocks are judged: so slowly that none of them notices.
+type glide struct {
+	from, to       Signal
+	start, seconds float64
+}
+
+// slide goes on along the glide, if there is one.
+func (a *attempt) slide() error {
+	t := a.stream.seconds()
+	if a.glide.to == nil || t < a.limiter.at+oftenest {
 		return nil
 	}
-	a.correct(a.level, slowly)
-	_, err := a.request(a.signal())
+	part := min(1, (t-a.glide.start)/a.glide.seconds)
+	_, err := a.request(between(a.glide.from, a.glide.to, part))
+	if part == 1 {
+		a.glide.to = nil
+	}
 	return err
 }

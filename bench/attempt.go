@@ -23,6 +23,7 @@ type attempt struct {
 	lines     []float64 // Hz, the step's
 	wanted    []float64 // m/s² peak, of each line
 	drive     []complex128
+	glide     glide
 	extra     []complex128 // V, of the harmonics from the second on: pre-distortion
 	steepness []complex128 // m/s² per V at those harmonics, phases turned to 0 of the fundamental
 	h         []float64    // m/s² per V of each line, of the low-level check
@@ -70,6 +71,9 @@ func (a *attempt) measure() (ending, error) {
 	case errors.Is(err, errKeep):
 		end, err = ending{kind: "kept"}, nil
 	}
+	if err != nil {
+		err = fmt.Errorf("step %d (%s), attempt %d: %w", a.number+1, a.step.Label, a.try, err)
+	}
 	if err == nil {
 		err = a.limiter.off(a.ctx, a.limiter.at)
 	}
@@ -113,8 +117,11 @@ func (a *attempt) prepare() error {
 	}
 	rate := a.stream.info.Rate
 	a.size = int(math.Round(a.step.Block * rate))
-	a.bins = newBins(rate, high, max(a.step.Block, 2/low)*1.1+1)
+	a.bins = newBins(rate, high, max(a.step.Block, mostLooks*a.window())*1.1+1)
 	a.watch = newWatch(in, a.stream.steps(), a.bins, low, high)
+	if a.quietRate == rate {
+		a.watch.hush(a.quiet)
+	}
 	a.limiter.at, a.limiter.now = 0, nil // a new stream has a new clock
 	a.level = make([]float64, len(a.lines))
 	a.wantsHarmonics()

@@ -73,6 +73,21 @@ func (b *bins) expect(seconds float64, m *model) {
 	}
 }
 
+// follows says whether the reference shows a model's waveform within a tenth, from a time on for some seconds.
+func (b *bins) follows(m *model, from, seconds float64) bool {
+	width := float64(b.width) / b.rate
+	k, n := int(from/width)-b.first, int(seconds/width)
+	if k < 0 || k+n > len(b.x[0]) {
+		return false
+	}
+	var xy, yy float64
+	for i := k; i < k+n; i++ {
+		y := m.at(0, b.middle(b.first+i))
+		xy, yy = xy+(b.x[0][i]-m.fit.mean[0])*y, yy+y*y
+	}
+	return math.Abs(xy/yy-1) < 0.1
+}
+
 // fit is the least squares approximation of the last seconds.
 type fit struct {
 	lines [2][]complex128 // of each frequency asked for, peak, phase at the first sample of the stream

@@ -10,26 +10,29 @@ import (
 )
 
 const (
-	softest     = 0.01 // of Limits.Drive: the first drive of all
-	leastStart  = 0.002
-	mostUnknown = 0.1  // of Limits.Drive while the response is not known
-	lowPart     = 0.05 // of the level wanted, at which its response is measured where a neighbour's is known
-	mostLow     = 0.25 // of the limit of the level, at the low-level check
-	clearly     = 0.03 // relative standard deviation of the level at which a response counts as measured
-	agreed      = 0.05 // relative difference of two windows that agree
-	patience    = 1.0  // s, besides two windows, in which a drive must be seen; instruments delay
-	climb       = 4.0  // factor to the next drive where nothing is seen
-	asExpected  = 1.5  // factor within which the ratio of the channels is as their sensitivities lead to expect
-	turned      = 1.0  // rad, and its phase
-	softly      = 0.1  // s, in which the soft drive comes up
-	probe       = 0.5  // of the lines' drive, of each harmonic that is to be compensated
+	softest     = 0.002 // of Limits.Drive: the first drive of all
+	mostUnknown = 0.1   // of Limits.Drive while the response is not known
+	lowPart     = 0.05  // of the level wanted, at which its response is measured where a neighbour's is known
+	mostLow     = 0.25  // of the limit of the level, at the low-level check
+	clearly     = 0.03  // relative standard deviation of the level at which a response counts as measured
+	agreed      = 0.05  // relative difference of two windows that agree
+	patience    = 1.0   // s, besides two windows, in which a drive must be seen; instruments delay
+	climb       = 4.0   // factor to the next drive where nothing is seen
+	leastClimb  = 1.2   // less is not worth trying
+	tellApart   = 0.1   // s between two windows that agree: drivers lead from one amplitude to the next
+	mostLooks   = 4     // windows taken together where one is not clear of noise
+	asExpected  = 1.5   // factor within which the ratio of the channels is as their sensitivities lead to expect
+	turned      = 1.0   // rad, and its phase
+	softTime    = 0.1   // s, shortest time in which the soft drive comes up
+	softCycles  = 0.25  // of the lowest line, the same
+	probe       = 0.5   // of the lines' drive, of each harmonic that is to be compensated
 )
 
 // checkLow drives softly and measures the response of the reference per volt, and whether the channels agree with what their sensitivities lead to expect.
 func (a *attempt) checkLow() (ending, error) {
 	a.begun = a.stream.seconds()
-	for volt := a.firstDrive(); ; volt *= climb {
-		volt = min(volt, mostUnknown*a.Limits.Drive)
+	most := mostUnknown * a.Limits.Drive
+	for volt := a.firstDrive(); ; {
 		f, ok, err := a.listenTo(volt)
 		if err != nil {
 			return ending{}, err
@@ -37,9 +40,11 @@ func (a *attempt) checkLow() (ending, error) {
 		if ok {
 			return a.judgeLow(f, volt)
 		}
-		if volt >= mostUnknown*a.Limits.Drive || a.nearLimit(f, climb) {
+		factor := min(climb, most/volt, a.room(f))
+		if factor < leastClimb {
 			return a.unanswered(volt), nil
 		}
+		volt *= factor
 	}
 }
 
@@ -57,7 +62,7 @@ func (a *attempt) firstDrive() float64 {
 		}
 		sum += lowPart * a.wanted[i] / h
 	}
-	return max(leastStart*a.Limits.Drive, min(sum, lowPart*a.Limits.Drive))
+	return max(softest*a.Limits.Drive, min(sum, lowPart*a.Limits.Drive))
 }
 
 // neighbour is the response to be expected at f by the nearest one known, 0 where none is: with f² upwards, as below a suspension's resonance, and the same downwards, so
@@ -124,14 +129,14 @@ func (a *attempt) window() float64 {
 // listenTo drives with volt and reads until two windows one after the other show the same response, clear of noise. ok is false where that did not come about in time.
 func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
 	a.limiter.unknown = volt * (1 + probe*float64(len(a.extra)))
-	if _, err := a.steer(a.lowSignal(volt), softly); err != nil {
+	if _, err := a.steer(a.lowSignal(volt), a.softly()); err != nil {
 		return fit{}, false, err
 	}
 	from, w := a.stream.seconds(), a.window()
 	freq := slices.Concat(a.lines, a.harmonics())
 	var last fit
 	seen, next := false, from+w
-	for a.stream.seconds() < from+patience+w || seen && a.stream.seconds() < from+patience+3*w {
+	for a.stream.seconds() < from+patience+1.5*w || a.promising(f) && a.stream.seconds() < from+patience+(mostLooks+1)*w {
 		if err := a.advance(); err != nil {
 			return fit{}, false, err
 		}
@@ -139,7 +144,7 @@ func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
 			continue
 		}
 		next = a.stream.seconds() + w/4
-		f, err = a.bins.fit(w, freq, false)
+		f, err = a.clearest(w, a.stream.seconds()-from-patience/2, freq)
 		if errors.Is(err, errShortWindow) {
 			continue
 		}
@@ -147,15 +152,54 @@ func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
 			return fit{}, false, err
 		}
 		good := a.clear(f)
-		if good && seen && f.mid-last.mid >= w/4 && a.alike(f, last, agreed) {
-			a.watch.longest = a.stream.seconds() - from - w + 0.05 // the drive was seen no later
+		if good && seen && f.mid-last.mid >= max(w/5, tellApart) && a.alike(f, last, agreed) {
+			a.watch.longest = a.delay(f, freq, from)
 			return f, true, nil
 		}
-		if !seen || !good || f.mid-last.mid >= w/2 {
+		if !seen || !good || f.mid-last.mid >= max(w/2, 2*tellApart) {
 			last, seen = f, good
 		}
 	}
 	return f, false, nil
+}
+
+// softly is the time in which the soft drive comes up, s.
+func (a *attempt) softly() float64 { return max(softTime, softCycles/slices.Min(a.lines)) }
+
+// delay is the time in s from a drive to its full effect: from the request to the first half cycle that fits, with what is uncertain about that.
+func (a *attempt) delay(f fit, freq []float64, from float64) float64 {
+	end := a.stream.seconds()
+	m := &model{freq, f}
+	half := max(0.5/slices.Min(a.lines), 0.05)
+	if len(a.lines) > 1 {
+		half = a.window()
+	}
+	for start := from; start+1.5*half <= end; start += half / 4 {
+		if a.bins.follows(m, start, half) && a.bins.follows(m, start+half/2, half) {
+			return start - from + half/4 + 0.05
+		}
+	}
+	return end - from
+}
+
+// clearest is the fit of the last window, or of as many as fit into the time where it is not clear of noise.
+func (a *attempt) clearest(w, seconds float64, freq []float64) (f fit, err error) {
+	for n := 1.0; n == 1 || n <= mostLooks && n*w < seconds; n++ {
+		if f, err = a.bins.fit(n*w, freq, false); err != nil || a.clear(f) {
+			return f, err
+		}
+	}
+	return f, nil
+}
+
+// promising says whether more windows could make a fit clear.
+func (a *attempt) promising(f fit) bool {
+	for _, z := range f.lines[0] {
+		if !(f.std[0] < clearly*cmplx.Abs(z)) {
+			return false
+		}
+	}
+	return len(f.lines[0]) > 0
 }
 
 // clear says whether every line of the reference stands out of the noise.
@@ -197,9 +241,12 @@ func (a *attempt) share(level []float64) float64 {
 	return sum
 }
 
-// nearLimit says whether more drive by the factor could come near the limit of the level.
-func (a *attempt) nearLimit(f fit, factor float64) bool {
-	return len(f.lines[0]) == 0 || factor*a.share(a.levels(f)) > mostLow
+// room is the factor by which the drive may grow before the level could come near its limit, as far as the fit can tell.
+func (a *attempt) room(f fit) float64 {
+	if len(f.lines[0]) == 0 {
+		return climb
+	}
+	return mostLow / a.share(a.levels(f))
 }
 
 // tooMuch halts where the soft start moves the table near its limit.

@@ -109,10 +109,11 @@ func (r *run) listenQuietly(try int) ([]QuietChannel, error) {
 	if _, err := record.keep(Outcome{Step: -1, Attempt: try, Seconds: s.seconds()}); err != nil {
 		return nil, err
 	}
+	r.quietRate = s.info.Rate
 	var out []QuietChannel
 	for c, in := range s.in {
 		q := r.quietChannel(channelNames[c], in, x[c], s.info.Rate)
-		r.quiet[c] = q.RMS
+		r.quiet[c] = x[c]
 		out = append(out, q)
 	}
 	return out, nil

@@ -14,17 +14,18 @@ var ErrStopped = errors.New("stopped by the operator")
 // run is a run on its way.
 type run struct {
 	Set
-	ctx     context.Context
-	limiter *limiter
-	report  Report
-	queue   []int // steps to come
-	tried   []int
-	lower   []float64           // factor on the levels of each step
-	longest []float64           // s
-	known   map[float64]float64 // m/s² per V at f, of the low-level checks
-	before  float64             // s of the acquisitions that ended
-	quiet   [2]float64          // rms of the channels with the exciter silent, V; 0 not known
-	pausing bool
+	ctx       context.Context
+	limiter   *limiter
+	report    Report
+	queue     []int // steps to come
+	tried     []int
+	lower     []float64           // factor on the levels of each step
+	longest   []float64           // s
+	known     map[float64]float64 // m/s² per V at f, of the low-level checks
+	before    float64             // s of the acquisitions that ended
+	quiet     [2][]float64        // samples of the channels with the exciter silent, V
+	quietRate float64             // of them
+	pausing   bool
 }
 
 // Run measures the steps of a set, one after the other. Whatever happens, the exciter is halted when it returns. The report holds what was kept until then. An error

@@ -19,15 +19,20 @@ const (
 	lowestShort  = 0.35 // as lowest, while the drive grows
 	highestShort = 2.5
 	shown        = 0.8  // of the drive whose effect was seen, that may be counted on
-	nearby       = 0.25 // relative change of the drive over which the waveform stays as it was fitted
+	nearby       = 0.25 // relative change of the drive over which whole cycles stay as they were fitted
+	nearest      = 0.05 // and parts of a cycle, with their harmonics
 	small        = 0.02 // relative change of the drive that is none
 	informed     = 0.6  // rms of the waveform expected in a part of a cycle over that of whole cycles, from which the part tells how far the motion has grown
-	surely       = 6    // standard deviations between what is expected and a bound: fewer make the window undecided
+	surely       = 5    // standard deviations between what is expected and a bound: fewer make the window undecided
 	longestLook  = 0.4  // s, longest window
 	frozen       = 0.25 // s, a channel of one value for so long is flat
 	clippedRun   = 3    // samples at the limit one after another
-	silent       = 0.1  // of the movement expected in a window: less is a channel that shows nothing
+	silent       = 0.1  // of the movement expected in a window: less, noise apart, is a channel that shows nothing
+	cosTogether  = 0.97 // of the phase between the channels
+	moving       = 0.35 // of it: more is one that shows something
 	learning     = 5.0  // s over which the noise of a window is learned
+	hushed       = 1.5  // of the variance found in the quiet check, which is short
+	mostLearned  = 4    // of the variance of that noise, that one window may add to it
 	correlated   = 4    // of the variance of a window's noise over that of white noise, before it is learned
 )
 
@@ -42,6 +47,8 @@ type watch struct {
 	sure    bool       // the model knows the harmonics of the present drive
 	longest float64    // s, longest time from a drive to its effect
 	past    []driven
+	now     float64      // s, time of the last look
+	step    float64      // s, since the one before
 	grown   [][2]float64 // V, drive whose effect each channel has shown in windows of each length, and last to mute
 	offset  [2]float64
 	windows []float64    // s, ascending
@@ -76,13 +83,44 @@ func (w *watch) follow(m *model, drive, share, response float64, sure bool) {
 	w.model, w.drive, w.share, w.sure = m, drive, share, sure
 	w.margin = [2]float64{lowest / response, highest / response}
 	w.offset = m.fit.mean
-	w.bins.expect(longestLook, m)
+	w.bins.expect(longestLook+w.period, m)
 	if !first {
 		return
 	}
 	for k := range w.windows {
 		for c := range w.in {
-			w.noise[k][c] = correlated * m.fit.rms[c] * m.fit.rms[c]
+			w.noise[k][c] = max(w.noise[k][c], correlated*m.fit.rms[c]*m.fit.rms[c])
+		}
+	}
+}
+
+// hush takes the samples of the quiet check, V: how windows of noise alone project on the waveform of the lowest line.
+func (w *watch) hush(x [2][]float64) {
+	b := w.bins
+	for c := range x {
+		var y []float64
+		for k := 0; (k+1)*b.width <= len(x[c]); k++ {
+			y = append(y, mean(x[c][k*b.width:(k+1)*b.width]))
+		}
+		for k, seconds := range w.windows {
+			n := int(math.Round(seconds * b.rate / float64(b.width)))
+			var sum float64
+			looks := 0
+			for from := 0; from+2*n <= len(y); from += max(1, n/4) {
+				before := 0.0
+				if seconds < w.period {
+					before = mean(y[from : from+n])
+				}
+				var p float64
+				for i, v := range y[from+n : from+2*n] {
+					p += (v - before) * math.Sqrt(2/float64(n)) * math.Sin(2*math.Pi*(float64(i*b.width)/b.rate/w.period+float64(looks)/7))
+				}
+				sum += p * p
+				looks++
+			}
+			if looks > 0 {
+				w.noise[k][c] = hushed * sum / float64(looks)
+			}
 		}
 	}
 }
@@ -164,7 +202,7 @@ func (w *watch) look(t float64) error {
 	if w.model == nil {
 		return nil
 	}
-	w.centre()
+	w.step, w.now = t-w.now, t
 	var gain [2]float64
 	for c := range w.in {
 		for k := 0; k < len(w.windows) && gain[c] == 0; k++ {
@@ -191,10 +229,12 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 	if !v.full {
 		return 0, nil
 	}
+	if !w.familiar(low, high) || seconds < w.period*(1-1e-9) && !w.settled(w.period+seconds) {
+		return 0, w.growing(t, k, c, v, low, high)
+	}
 	defer w.learn(k, v, c, w.still(low, high))
-	lo, hi, ok := w.bounds(seconds, w.grown[k][c], low, high)
-	room := min(max(low, shown*w.grown[k][c])/w.drive-lo, hi-high/w.drive)
-	if !ok || !(math.Sqrt(w.noise[k][c]/v.power)*surely <= room) {
+	lo, hi := w.margin[0]*low/w.drive, w.margin[1]*high/w.drive
+	if room := min(low/w.drive-lo, hi-high/w.drive); !(math.Sqrt(w.noise[k][c]/v.power)*surely <= room) {
 		return 0, nil
 	}
 	if v.gain < lo || v.gain > hi {
@@ -204,10 +244,32 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 	if c == 0 && v.gain*w.share > above {
 		return 0, w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
 	}
-	if !w.familiar(low, high) || !w.still(low, high) {
+	if !w.still(low, high) {
 		return 0, nil
 	}
 	return v.gain, nil
+}
+
+// growing judges whole cycles while the drive grows. A soft start bends the waveform and wakes the table's own resonance: only the size is judged.
+func (w *watch) growing(t float64, k, c int, v view, low, high float64) error {
+	if w.windows[k] < w.period*(1-1e-9) {
+		return nil
+	}
+	noise := w.noise[k][c] / v.power
+	size := math.Sqrt(max(0, v.size*v.size-noise*float64(v.count)/correlated))
+	grown := &w.grown[k][c]
+	lo, hi := lowestShort*max(low/2, *grown)/w.drive, highestShort*high/w.drive
+	if math.Sqrt(noise)*surely > lo {
+		return nil
+	}
+	if size < lo || size > hi {
+		return w.outside(t, c, size, lo, hi)
+	}
+	if c == 0 && size*w.share > highestShort {
+		return w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", size*w.share)
+	}
+	*grown = max(*grown, min(size*w.drive, high))
+	return nil
 }
 
 // view is one window of one channel against the waveform expected.
@@ -215,6 +277,8 @@ type view struct {
 	full     bool
 	gain     float64 // least squares factor on the waveform
 	power    float64 // sum of its squares
+	size     float64 // rms of what is seen over that of the waveform
+	count    int     // bins
 	residual float64 // of what is seen less what is expected, projected on the waveform of length one
 }
 
@@ -224,16 +288,19 @@ func (w *watch) project(c int, seconds float64) view {
 	if len(x) == 0 || math.IsNaN(y[0]) {
 		return view{}
 	}
-	mx, my := w.offset[c], 0.0
+	mx, my := 0.0, 0.0
 	if seconds >= w.period*(1-1e-9) {
 		mx, my = mean(x), mean(y)
+	} else {
+		mx = w.rest(c, seconds)
 	}
-	var xy, yy float64
+	var xx, xy, yy float64
 	for i := range x {
+		xx += (x[i] - mx) * (x[i] - mx)
 		xy += (x[i] - mx) * (y[i] - my)
 		yy += (y[i] - my) * (y[i] - my)
 	}
-	return view{full: true, gain: xy / yy, power: yy, residual: (xy - yy) / math.Sqrt(yy)}
+	return view{full: true, gain: xy / yy, power: yy, size: math.Sqrt(xx / yy), count: len(x), residual: (xy - yy) / math.Sqrt(yy)}
 }
 
 // tail is the last seconds of channel c and what was expected; nothing where there are not so many.
@@ -254,15 +321,6 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// bounds are the factors on the model between which a window may lie while the drive was between low and high; ok is false where the window cannot be judged by its
-// waveform: a soft start bends it, and more drive brings harmonics.
-func (w *watch) bounds(seconds, grown, low, high float64) (lo, hi float64, ok bool) {
-	if w.familiar(low, high) {
-		return w.margin[0] * low / w.drive, w.margin[1] * high / w.drive, true
-	}
-	return lowestShort * max(low, grown) / w.drive, highestShort * high / w.drive, seconds >= w.period*(1-1e-9)
-}
-
 // familiar says whether the model knows the waveform of every drive between low and high, harmonics included.
 func (w *watch) familiar(low, high float64) bool {
 	return w.sure && high <= (1+nearby)*w.drive && low >= (1-nearby)*w.drive
@@ -276,35 +334,42 @@ func (w *watch) learn(k int, v view, c int, still bool) {
 	if !still || !w.sure {
 		return
 	}
-	square := v.residual * v.residual
-	if square > surely*surely*w.noise[k][c] {
-		square = surely * surely * w.noise[k][c]
-	}
-	weight := min(0.2, w.windows[0]/learning)
-	w.noise[k][c] += weight * (square - w.noise[k][c])
+	square := min(v.residual*v.residual, mostLearned*w.noise[k][c])
+	w.noise[k][c] += min(1, w.step/learning) * (square - w.noise[k][c])
 }
 
-// centre follows slow changes of the means, over the time of a cycle, but two seconds at least.
-func (w *watch) centre() {
-	for c := range w.offset {
-		x, y := w.tail(c, w.windows[0])
-		if len(x) == 0 || math.IsNaN(y[0]) {
-			continue
-		}
-		var sum float64
-		for i := range x {
-			sum += x[i] - w.offset[c] - y[i]
-		}
-		w.offset[c] += sum / float64(len(x)) * min(0.1, 0.02/max(2, w.period))
+// rest is what channel c showed besides the waveform at the middle of the last seconds: a straight line through the cycle before them, so that what happens in them
+// does not hide itself.
+func (w *watch) rest(c int, seconds float64) float64 {
+	b := w.bins
+	n, skip := int(w.period*b.rate/float64(b.width)), int(math.Round(seconds*b.rate/float64(b.width)))
+	from := len(b.x[c]) - n - skip
+	if n < 4 || from < 0 || math.IsNaN(b.want[c][from]) || !w.settled(w.period+seconds) {
+		return w.offset[c]
 	}
+	var sum, slope, square float64
+	for i := range n {
+		u := float64(i) - float64(n-1)/2
+		e := b.x[c][from+i] - b.want[c][from+i]
+		sum, slope, square = sum+e, slope+u*e, square+u*u
+	}
+	return sum/float64(n) + slope/square*float64(n+skip)/2
 }
 
-// mute says where a channel shows nothing in a part of a cycle although much should happen there: whatever its harmonics and its soft start, it would move.
+// settled says whether the drive stood still long enough for the last seconds to show nothing else.
+func (w *watch) settled(seconds float64) bool {
+	low, high := w.between(w.now - seconds - w.longest)
+	return w.sure && w.still(low, high) && high <= (1+nearest)*w.drive && low >= (1-nearest)*w.drive
+}
+
+// mute says where a channel shows nothing in a part of a cycle although much should happen there, and the other one shows that it does: whatever the harmonics and the
+// soft start make of the waveform, both would show it.
 func (w *watch) mute(t float64) error {
 	if w.period <= longestLook {
 		return nil
 	}
 	low, high := w.between(t - longestLook - w.longest)
+	var still, moves [2][2]bool // by movement about the mean, and about rest
 	for c := range w.in {
 		x, y := w.tail(c, longestLook)
 		if len(x) == 0 || math.IsNaN(y[0]) {
@@ -312,18 +377,32 @@ func (w *watch) mute(t float64) error {
 		}
 		grown := &w.grown[len(w.windows)][c]
 		count := max(low, shown**grown) / w.drive
-		noise := w.model.fit.rms[c]
-		for _, p := range [2][2]float64{{scatter(x), scatter(y)}, {about(x, w.offset[c]), about(y, 0)}} {
-			seen, wanted := p[0], p[1]*count
-			if noise < 0.3*silent*wanted && seen < silent*wanted {
-				return w.unsafe(t, c, "%.3g V rms in the last %.3g s, %.3g V are expected: it shows nothing", seen, longestLook, wanted)
+		noise := w.model.fit.rms[c] * w.model.fit.rms[c] * (1 + surely*math.Sqrt(2/float64(len(x))))
+		steep := 2 * math.Pi * min(0.25, longestLook/w.period) / math.Sqrt(6) * w.whole(c) // scatter about a zero
+		for j, p := range [2][3]float64{{scatter(x), scatter(y), steep}, {about(x, w.offset[c]), about(y, 0), w.whole(c)}} {
+			wanted := p[1] * count
+			nothing := math.Sqrt(noise + silent*silent*wanted*wanted)
+			if p[1] > informed*p[2] && nothing < moving*wanted {
+				still[j][c] = p[0] < nothing
+				moves[j][c] = p[0] > moving*wanted
 			}
 		}
 		if y := about(y, 0); y > informed*w.whole(c) {
 			*grown = max(*grown, min(high, about(x, w.offset[c])/y*w.drive)/2) // half: a soft start overshoots
 		}
 	}
+	for c := range w.in {
+		if still[0][c] && moves[0][1-c] && w.together() || still[1][c] && moves[1][1-c] {
+			return w.unsafe(t, c, "it shows nothing in the last %.3g s while the other channel moves", longestLook)
+		}
+	}
 	return nil
+}
+
+// together says whether the channels pass their zeros at the same time: only then a flat place of the waveform is one in both.
+func (w *watch) together() bool {
+	z := w.model.fit.lines
+	return math.Abs(real(z[1][0]/z[0][0])) > cosTogether*cmplx.Abs(z[1][0]/z[0][0])
 }
 
 // whole is the rms of the waveform expected over whole cycles.

@@ -42,7 +42,9 @@ type World struct {
 	out       []float64
 	faults    Fault
 	lost      int
-	readers   int
+	later     Fault // from frame due on
+	due       int64 // 0: nothing is due
+	halt      int64 // frame of the first halt; 0 none yet
 }
 
 // Fault is what can go wrong in a World.
@@ -77,6 +79,20 @@ func (w *World) Fault(f Fault) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.faults = f
+}
+
+// Later sets what is wrong from the given time of the world on, s.
+func (w *World) Later(seconds float64, f Fault) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.later, w.due = f, int64(seconds*w.Rate)
+}
+
+// HaltedAt is the time of the first halt, s; 0 where there was none.
+func (w *World) HaltedAt() float64 {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return float64(w.halt) / w.Rate
 }
 
 // Lose makes the next Read miss the given number of frames.
@@ -120,6 +136,9 @@ func (w *World) Halt() error {
 	defer w.mu.Unlock()
 	w.begin()
 	w.generator.Halt()
+	if w.halt == 0 {
+		w.halt = w.frame
+	}
 	if w.faults.Gone { // what runs dry is silent
 		w.out = append(w.out, 0)
 		return bench.ErrLost
@@ -198,6 +217,9 @@ func (w *World) step(dst [][]float64, n int) {
 		a := factor*w.Gain*u - 2*w.Damping*w0*w.v - w0*w0*w.x - w.Cubic*w.x*w.x*w.x
 		w.v += a * dt
 		w.x += w.v * dt
+		if w.due > 0 && w.frame >= w.due {
+			w.faults, w.due = w.later, 0
+		}
 		for c, s := range w.sense(a) {
 			dst[c][i] = s
 		}
