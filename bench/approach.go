@@ -13,7 +13,11 @@ import (
 const (
 	oftenest        = 0.05  // s between two requests to the exciter
 	rampTime        = 0.2   // s, shortest soft start to the level
-	rampCycles      = 0.5   // of the lowest line, the same
+	rampCycles      = 1.5   // of the lowest line, the same
+	rampLow         = 1.2   // s, the same below
+	softEnd         = 0.6   // s, in which a table below that frequency is led to rest
+	restLow         = 0.4   // s between two windows that agree, below that frequency
+	suspension      = 8.0   // Hz, where a table hangs in its springs and swings on
 	levelWell       = 0.005 // relative: the level is not corrected further
 	levelOff        = 0.01  // relative: more than that is not the level wanted
 	corrected       = 0.1   // s, shortest time in which a correction is made
@@ -30,6 +34,7 @@ func (a *attempt) steer(to Signal, seconds float64) (bound string, err error) {
 		part := 1.0
 		if t := a.stream.seconds() - start + oftenest; t < seconds {
 			part = t / seconds
+			part *= part * (3 - 2*part) // without a kink at either end
 		}
 		r, err := a.request(between(from, to, part))
 		if err != nil || part == 1 && r.there {
@@ -68,6 +73,15 @@ func (s Signal) only(freq []float64) Signal {
 	return out
 }
 
+// softStart is the time in which the level is approached, s.
+func softStart(low float64) float64 {
+	t := max(rampTime, rampCycles/low)
+	if low < suspension {
+		t = max(t, rampLow)
+	}
+	return t
+}
+
 // begin starts the recording.
 func (a *attempt) begin() error {
 	sink, err := a.Archive.Create(a.step, a.try, a.stream.info)
@@ -80,15 +94,12 @@ func (a *attempt) begin() error {
 
 // approach records, ramps to the level along the measured response and corrects it until the reference shows it, with the harmonics where that is wanted.
 func (a *attempt) approach() (ending, error) {
-	if err := a.begin(); err != nil {
-		return ending{}, err
-	}
 	for i, w := range a.wanted {
 		a.drive[i] *= complex(w/a.h[i]/cmplx.Abs(a.drive[i]), 0)
 	}
 	clear(a.extra)
 	low := slices.Min(a.lines)
-	bound, err := a.steer(a.signal(), max(rampTime, rampCycles/low))
+	bound, err := a.steer(a.signal(), softStart(low))
 	if err != nil {
 		return ending{}, err
 	}
@@ -103,6 +114,9 @@ func (a *attempt) approach() (ending, error) {
 			return ending{}, err
 		}
 		a.follow(f, true)
+		for i, z := range a.driven() {
+			a.known[a.lines[i]] = level[i] / cmplx.Abs(z)
+		}
 		off := a.off(level)
 		more := p.improve(f)
 		if off <= levelWell && !more {
@@ -164,9 +178,12 @@ func (a *attempt) rest() (fit, error) {
 	w, from := a.window(), a.stream.seconds()+a.watch.longest
 	freq := a.seenLines()
 	var last fit
-	seen := false
+	seen, apart := false, max(w/2, tellApart)
+	if slices.Min(a.lines) < suspension {
+		apart = max(apart, restLow)
+	}
 	for k := 0; ; k++ {
-		for until := from + w + float64(k)*max(w/2, tellApart); a.stream.seconds() < until; {
+		for until := from + w + float64(k)*apart; a.stream.seconds() < until; {
 			if err := a.advance(); err != nil {
 				return fit{}, err
 			}
@@ -206,6 +223,7 @@ func (a *attempt) seenLines() []float64 {
 
 // hold keeps the drive and judges block after block until every line is steady or the time is over.
 func (a *attempt) hold() (ending, error) {
+	a.tell(Event{Kind: "level", Step: a.number, Attempt: a.try, Seconds: a.before + a.stream.seconds(), Text: fmt.Sprintf("%.4g V", a.limiter.now.Peak())})
 	if end, ok := a.catchUp(); ok {
 		return end, nil
 	}

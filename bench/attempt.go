@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"plumbline/sine"
 	"plumbline/steady"
@@ -26,6 +27,7 @@ type attempt struct {
 	glide     glide
 	extra     []complex128 // V, of the harmonics from the second on: pre-distortion
 	steepness []complex128 // m/s² per V at those harmonics, phases turned to 0 of the fundamental
+	hush      []float64    // m/s², noise of each line in a window by the quiet check; 0 not known
 	h         []float64    // m/s² per V of each line, of the low-level check
 	begun     float64      // s of the stream at which the drive began
 	record    *scribe
@@ -37,6 +39,7 @@ type attempt struct {
 	series    [][]steady.Block   // of each line
 	judges    []*steady.Judge
 	answers   []steady.Answer
+	ended     bool // nothing is recorded any more
 	judging   bool
 	level     []float64 // m/s², of the last block
 	peak      [2]float64
@@ -75,7 +78,7 @@ func (a *attempt) measure() (ending, error) {
 		err = fmt.Errorf("step %d (%s), attempt %d: %w", a.number+1, a.step.Label, a.try, err)
 	}
 	if err == nil {
-		err = a.limiter.off(a.ctx, a.limiter.at)
+		err = a.fadeOut()
 	}
 	if a.stream != nil {
 		if e := a.stream.reader.Close(); e != nil && err == nil {
@@ -86,6 +89,18 @@ func (a *attempt) measure() (ending, error) {
 		err = errors.Join(err, a.record.discard(err.Error()))
 	}
 	return end, err
+}
+
+// fadeOut leads the drive to silence, softly where the table would swing on into the next step.
+func (a *attempt) fadeOut() error {
+	a.ended = true
+	if a.stream != nil && len(a.limiter.now) > 0 && slices.Min(a.lines) < suspension {
+		_, err := a.steer(nil, softEnd)
+		if !errors.Is(err, errPaused) && !errors.Is(err, errSkipped) && !errors.Is(err, errKeep) && !errors.Is(err, ErrGap) {
+			return err
+		}
+	}
+	return a.limiter.off(a.ctx, a.limiter.at)
 }
 
 // sequence is soft start with low-level check, approach, hold.
@@ -117,7 +132,7 @@ func (a *attempt) prepare() error {
 	}
 	rate := a.stream.info.Rate
 	a.size = int(math.Round(a.step.Block * rate))
-	a.bins = newBins(rate, high, max(a.step.Block, mostLooks*a.window())*1.1+1)
+	a.bins = newBins(rate, high, max(a.step.Block, mostLooks*a.window())*1.1+1, a.Mains)
 	a.watch = newWatch(in, a.stream.steps(), a.bins, low, high)
 	if a.quietRate == rate {
 		a.watch.hush(a.quiet)
@@ -125,6 +140,9 @@ func (a *attempt) prepare() error {
 	a.limiter.at, a.limiter.now = 0, nil // a new stream has a new clock
 	a.level = make([]float64, len(a.lines))
 	a.wantsHarmonics()
+	for _, f := range a.lines {
+		a.hush = append(a.hush, a.noise(f, a.window()))
+	}
 	return a.estimators(rate)
 }
 
@@ -168,7 +186,7 @@ func (a *attempt) portion() int {
 		high = max(high, f)
 	}
 	n := max(1, int(a.stream.info.Rate*min(0.02, max(0.001, 0.25/high))))
-	if a.record != nil {
+	if a.record != nil && !a.ended {
 		n = min(n, a.size-a.frames%a.size)
 	}
 	return n
@@ -191,7 +209,7 @@ func (a *attempt) advance() error {
 	if err := a.watch.look(a.stream.seconds()); err != nil {
 		return err
 	}
-	if a.record == nil {
+	if a.record == nil || a.ended {
 		return nil
 	}
 	if err := a.record.write(raw); err != nil {

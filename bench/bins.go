@@ -10,6 +10,7 @@ import (
 
 const (
 	binsPerCycle = 64    // of the highest line wanted
+	leastBins    = 16    // of the highest line, in bins of a mains cycle
 	longestBin   = 0.008 // s
 )
 
@@ -25,9 +26,12 @@ type bins struct {
 	sum   [2]float64
 }
 
-// newBins prepares for lines up to highest Hz and windows of up to longest s.
-func newBins(rate, highest, longest float64) *bins {
+// newBins prepares for lines up to highest Hz and windows of up to longest s. Where a cycle of the mains is short enough, a bin is one: hum and its harmonics are no more.
+func newBins(rate, highest, longest, mains float64) *bins {
 	width := max(1, int(min(rate/(binsPerCycle*highest), rate*longestBin)))
+	if n := math.Round(rate / mains); mains > 0 && highest*leastBins <= mains && math.Abs(n*mains/rate-1) < 0.01 {
+		width = int(n)
+	}
 	return &bins{rate: rate, width: width, most: int(longest*rate/float64(width)) + 2}
 }
 
@@ -90,12 +94,13 @@ func (b *bins) follows(m *model, from, seconds float64) bool {
 
 // fit is the least squares approximation of the last seconds.
 type fit struct {
-	lines [2][]complex128 // of each frequency asked for, peak, phase at the first sample of the stream
-	mean  [2]float64      // at the middle of the window
-	slope [2]float64      // per s
-	mid   float64         // s
-	rms   [2]float64      // of the residual
-	std   [2]float64      // standard deviation of one component of a line, of white noise of that size
+	lines   [2][]complex128 // of each frequency asked for, peak, phase at the first sample of the stream
+	mean    [2]float64      // at the middle of the window
+	slope   [2]float64      // per s
+	mid     float64         // s
+	seconds float64         // length of the window
+	rms     [2]float64      // of the residual
+	std     [2]float64      // standard deviation of one component of a line, of white noise of that size
 }
 
 var errShortWindow = errors.New("the window holds too few samples")
@@ -111,7 +116,7 @@ func (b *bins) fit(seconds float64, freq []float64, slope bool) (fit, error) {
 		return fit{}, errShortWindow
 	}
 	from := len(b.x[0]) - n
-	f := fit{mid: (b.middle(b.first+from) + b.middle(b.count()-1)) / 2}
+	f := fit{seconds: seconds, mid: (b.middle(b.first+from) + b.middle(b.count()-1)) / 2}
 	half := float64(n) * float64(b.width) / b.rate / 2
 	normal, right := mat.NewSymDense(p, nil), [2]*mat.VecDense{mat.NewVecDense(p, nil), mat.NewVecDense(p, nil)}
 	row := make([]float64, p)

@@ -4,7 +4,7 @@ import "plumbline/steady"
 
 // Event is something that happened in a run.
 type Event struct {
-	Kind    string  // "quiet", "check" (at low level), "approach", "block", "asked", "kept", "discarded", "skipped", "paused", "resumed", "noted", "refused" (a command), "finished", "halted"
+	Kind    string  // "quiet", "check" (at low level), "approach", "level" (reached; from now on it is held and judged), "block", "asked", "kept", "discarded", "skipped", "paused", "resumed", "noted", "refused" (a command), "finished", "halted"
 	Step    int     // from 0; -1 none
 	Attempt int     // from 1
 	Seconds float64 // of the digitizer's clock since the run began

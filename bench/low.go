@@ -10,11 +10,13 @@ import (
 )
 
 const (
-	softest     = 0.002 // of Limits.Drive: the first drive of all
+	softest     = 0.004 // of Limits.Drive: the first drive of all
 	mostUnknown = 0.1   // of Limits.Drive while the response is not known
-	lowPart     = 0.05  // of the level wanted, at which its response is measured where a neighbour's is known
+	lowPart     = 0.05  // of the level wanted, at which its response is measured where that of a neighbour is known
+	lowMost     = 0.2   // the same, where the noise asks for it
 	mostLow     = 0.25  // of the limit of the level, at the low-level check
-	clearly     = 0.03  // relative standard deviation of the level at which a response counts as measured
+	seenAtAll   = 0.3   // relative standard deviation of a line that is there
+	clearly     = 0.04  // relative standard deviation of the level at which a response counts as measured
 	agreed      = 0.05  // relative difference of two windows that agree
 	patience    = 1.0   // s, besides two windows, in which a drive must be seen; instruments delay
 	climb       = 4.0   // factor to the next drive where nothing is seen
@@ -31,6 +33,9 @@ const (
 // checkLow drives softly and measures the response of the reference per volt, and whether the channels agree with what their sensitivities lead to expect.
 func (a *attempt) checkLow() (ending, error) {
 	a.begun = a.stream.seconds()
+	if err := a.begin(); err != nil {
+		return ending{}, err
+	}
 	most := mostUnknown * a.Limits.Drive
 	for volt := a.firstDrive(); ; {
 		f, ok, err := a.listenTo(volt)
@@ -40,7 +45,7 @@ func (a *attempt) checkLow() (ending, error) {
 		if ok {
 			return a.judgeLow(f, volt)
 		}
-		factor := min(climb, most/volt, a.room(f))
+		factor := min(a.climb(f), most/volt, a.room(f))
 		if factor < leastClimb {
 			return a.unanswered(volt), nil
 		}
@@ -52,7 +57,8 @@ func (a *attempt) unanswered(volt float64) ending {
 	return ending{"question", fmt.Sprintf("the reference shows no response to %.4g V that stands out of its noise", volt), []Choice{Again, Skip, Stop}}
 }
 
-// firstDrive is where the check begins: a few per cent of what a neighbour's response leads to expect, and never more than that of the highest drive.
+// firstDrive is where the check begins: a few per cent of what the responses of neighbours lead to expect, more where the noise asks for it, and never more than that
+// of the highest drive.
 func (a *attempt) firstDrive() float64 {
 	sum := 0.0
 	for i, f := range a.lines {
@@ -60,21 +66,66 @@ func (a *attempt) firstDrive() float64 {
 		if h == 0 {
 			return softest * a.Limits.Drive
 		}
-		sum += lowPart * a.wanted[i] / h
+		level := max(lowPart*a.wanted[i], min(lowMost*a.wanted[i], 1.5*a.noise(f, a.window())/clearly))
+		sum += level / h
 	}
 	return max(softest*a.Limits.Drive, min(sum, lowPart*a.Limits.Drive))
 }
 
-// neighbour is the response to be expected at f by the nearest one known, 0 where none is: with f² upwards, as below a suspension's resonance, and the same downwards, so
-// that the drive is rather too low.
+// neighbour is the response to be expected at f by the nearest one known, 0 where none is: with f² upwards, as below a suspension's resonance; downwards along the slope
+// between the two nearest, not far, so that the drive is rather too low.
 func (a *attempt) neighbour(f float64) float64 {
-	near, h := math.Inf(1), 0.0
-	for _, k := range slices.Sorted(maps.Keys(a.known)) {
-		if d := math.Abs(math.Log(f / k)); d < near {
-			near, h = d, a.known[k]*max(1, (f/k)*(f/k))
-		}
+	keys := slices.Sorted(maps.Keys(a.known))
+	if len(keys) == 0 {
+		return 0
+	}
+	k := closest(keys, f)
+	h := a.known[keys[k]]
+	ratio := f / keys[k]
+	if ratio >= 1 {
+		return h * ratio * ratio
+	}
+	if k+1 < len(keys) {
+		slope := math.Log(a.known[keys[k+1]]/h) / math.Log(keys[k+1]/keys[k])
+		h *= max(1.0/3, math.Pow(ratio, min(2, max(0, slope))))
 	}
 	return h
+}
+
+// closest is the index of the value in x nearest to f by their ratio.
+func closest(x []float64, f float64) int {
+	best := 0
+	for k, v := range x {
+		if math.Abs(math.Log(f/v)) < math.Abs(math.Log(f/x[best])) {
+			best = k
+		}
+	}
+	return best
+}
+
+// noise is what the quiet check leads to expect of one component of a line of the reference at f in a window, as a level in m/s²; 0 where it cannot tell.
+func (a *attempt) noise(f, window float64) float64 {
+	n := int(window * a.quietRate)
+	x := a.quiet[0]
+	if n < 4 || len(x) < 2*n {
+		return 0
+	}
+	var squares []float64
+	for from := 0; from+n <= len(x); from += n {
+		v := lineOf(straightened(x[from:from+n]), f, a.quietRate, 0)
+		squares = append(squares, v*v/2)
+	}
+	return math.Sqrt(median(squares)) / cmplx.Abs(a.Reference.Sensitivity(f))
+}
+
+// straightened is x less its straight line: what settles after an acquisition began is no noise.
+func straightened(x []float64) []float64 {
+	m, slope := line(x)
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = v - m - slope*(float64(i)-float64(len(x)-1)/2)
+	}
+	return out
 }
 
 // lowSignal is the drive of the check: lines of equal amplitude, together volt, and the harmonics whose response will be needed.
@@ -166,7 +217,7 @@ func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
 // softly is the time in which the soft drive comes up, s.
 func (a *attempt) softly() float64 { return max(softTime, softCycles/slices.Min(a.lines)) }
 
-// delay is the time in s from a drive to its full effect: from the request to the first half cycle that fits, with what is uncertain about that.
+// delay is the time in s from a drive to its full effect: from the request to the first of the half cycles that fit, with what is uncertain about that.
 func (a *attempt) delay(f fit, freq []float64, from float64) float64 {
 	end := a.stream.seconds()
 	m := &model{freq, f}
@@ -174,12 +225,11 @@ func (a *attempt) delay(f fit, freq []float64, from float64) float64 {
 	if len(a.lines) > 1 {
 		half = a.window()
 	}
-	for start := from; start+1.5*half <= end; start += half / 4 {
-		if a.bins.follows(m, start, half) && a.bins.follows(m, start+half/2, half) {
-			return start - from + half/4 + 0.05
-		}
+	start := end - half
+	for start-half/4 > from && a.bins.follows(m, start-half/4, half) { // backwards: what was there before may look like it by chance
+		start -= half / 4
 	}
-	return end - from
+	return start - from + half/4 + 0.05
 }
 
 // clearest is the fit of the last window, or of as many as fit into the time where it is not clear of noise.
@@ -192,24 +242,31 @@ func (a *attempt) clearest(w, seconds float64, freq []float64) (f fit, err error
 	return f, nil
 }
 
-// promising says whether more windows could make a fit clear.
-func (a *attempt) promising(f fit) bool {
-	for _, z := range f.lines[0] {
-		if !(f.std[0] < clearly*cmplx.Abs(z)) {
-			return false
+// doubt is the largest relative standard deviation of a line of the reference: of the noise in the quiet check, or twice that of white noise, where that check cannot tell.
+func (a *attempt) doubt(f fit) float64 {
+	worst := 0.0
+	for i, z := range f.lines[0] {
+		std := 2 * f.std[0]
+		if i < len(a.lines) && a.hush[i] > 0 {
+			std = max(f.std[0], a.hush[i]*math.Sqrt(a.window()/f.seconds)*cmplx.Abs(a.Reference.Sensitivity(a.lines[i])))
 		}
+		worst = max(worst, std/cmplx.Abs(z))
 	}
-	return len(f.lines[0]) > 0
+	return worst
 }
 
 // clear says whether every line of the reference stands out of the noise.
-func (a *attempt) clear(f fit) bool {
-	for _, z := range f.lines[0] {
-		if !(2*f.std[0] < clearly*cmplx.Abs(z)) { // twice: the noise is not white
-			return false
-		}
+func (a *attempt) clear(f fit) bool { return a.doubt(f) < clearly }
+
+// promising says whether more windows could make a fit clear.
+func (a *attempt) promising(f fit) bool { return len(f.lines[0]) > 0 && a.doubt(f) < 2*clearly }
+
+// climb is the factor to the next drive: what makes the lines clear where they are seen at all.
+func (a *attempt) climb(f fit) float64 {
+	if len(f.lines[0]) == 0 || a.doubt(f) > seenAtAll {
+		return climb
 	}
-	return true
+	return min(climb*climb, max(2*leastClimb, 1.5*a.doubt(f)/clearly))
 }
 
 // alike says whether the lines of two fits agree.
@@ -280,7 +337,7 @@ func (a *attempt) judgeLow(f fit, volt float64) (ending, error) {
 		return ending{"question", why, []Choice{Again, Skip, Stop}}, nil
 	}
 	a.learnHarmonics(f)
-	a.follow(f, true)
+	a.follow(f, false)
 	return ending{}, nil
 }
 

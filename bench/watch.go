@@ -15,6 +15,7 @@ const (
 	lowest       = 0.7  // response per drive over that of the low-level check
 	highest      = 1.4  //
 	apart        = 1.4  // one channel's change over the other's
+	apartShort   = 2.0  // the same, in a part of a cycle: the device may still be discharging
 	above        = 1.1  // level over the limit
 	lowestShort  = 0.35 // as lowest, while the drive grows
 	highestShort = 2.5
@@ -47,6 +48,7 @@ type watch struct {
 	sure    bool       // the model knows the harmonics of the present drive
 	longest float64    // s, longest time from a drive to its effect
 	past    []driven
+	since   float64      // s, from which the waveform is that of this drive
 	now     float64      // s, time of the last look
 	step    float64      // s, since the one before
 	grown   [][2]float64 // V, drive whose effect each channel has shown in windows of each length, and last to mute
@@ -87,6 +89,7 @@ func (w *watch) follow(m *model, drive, share, response float64, sure bool) {
 	if !first {
 		return
 	}
+	w.since = m.fit.mid - m.fit.seconds/2
 	for k := range w.windows {
 		for c := range w.in {
 			w.noise[k][c] = max(w.noise[k][c], correlated*m.fit.rms[c]*m.fit.rms[c])
@@ -214,8 +217,9 @@ func (w *watch) look(t float64) error {
 		}
 	}
 	if gain[0] != 0 && gain[1] != 0 {
-		if r := gain[1] / gain[0]; r > apart || r < 1/apart {
-			return w.unsafe(t, 1, "the ratio to the reference is %.3g times what it was, allowed are %.3g to %.3g: the channels disagree", r, 1/apart, apart)
+		bound := w.apart(w.windows[0])
+		if r := gain[1] / gain[0]; r > bound || r < 1/bound {
+			return w.unsafe(t, 1, "the ratio to the reference is %.3g times what it was, allowed are %.3g to %.3g: the channels disagree", r, 1/bound, bound)
 		}
 	}
 	return w.mute(t)
@@ -226,7 +230,7 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 	seconds := w.windows[k]
 	low, high := w.between(t - seconds - w.longest)
 	v := w.project(c, seconds)
-	if !v.full {
+	if !v.full || t-seconds < w.since {
 		return 0, nil
 	}
 	if !w.familiar(low, high) || seconds < w.period*(1-1e-9) && !w.settled(w.period+seconds) {
@@ -234,6 +238,10 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 	}
 	defer w.learn(k, v, c, w.still(low, high))
 	lo, hi := w.margin[0]*low/w.drive, w.margin[1]*high/w.drive
+	if c == 1 {
+		bound := w.apart(seconds)
+		lo, hi = low/w.drive/bound, high/w.drive*bound
+	}
 	if room := min(low/w.drive-lo, hi-high/w.drive); !(math.Sqrt(w.noise[k][c]/v.power)*surely <= room) {
 		return 0, nil
 	}
@@ -250,6 +258,14 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 	return v.gain, nil
 }
 
+// apart is the factor by which one channel may change over the other in a window.
+func (w *watch) apart(seconds float64) float64 {
+	if seconds < w.period*(1-1e-9) {
+		return apartShort
+	}
+	return apart
+}
+
 // growing judges whole cycles while the drive grows. A soft start bends the waveform and wakes the table's own resonance: only the size is judged.
 func (w *watch) growing(t float64, k, c int, v view, low, high float64) error {
 	if w.windows[k] < w.period*(1-1e-9) {
@@ -262,13 +278,13 @@ func (w *watch) growing(t float64, k, c int, v view, low, high float64) error {
 	if math.Sqrt(noise)*surely > lo {
 		return nil
 	}
-	if size < lo || size > hi {
+	if size < lo || v.gain > hi {
 		return w.outside(t, c, size, lo, hi)
 	}
-	if c == 0 && size*w.share > highestShort {
-		return w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", size*w.share)
+	if c == 0 && v.gain*w.share > highestShort {
+		return w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
 	}
-	*grown = max(*grown, min(size*w.drive, high))
+	*grown = max(*grown, min(v.gain*w.drive, high)) // a table that still swings shows more than that
 	return nil
 }
 
@@ -282,25 +298,39 @@ type view struct {
 	residual float64 // of what is seen less what is expected, projected on the waveform of length one
 }
 
-// project compares the last seconds of channel c with the waveform expected; in whole cycles without their means.
+// project compares the last seconds of channel c with the waveform expected: in whole cycles without their straight lines, as a table that still swings shows them.
 func (w *watch) project(c int, seconds float64) view {
 	x, y := w.tail(c, seconds)
 	if len(x) == 0 || math.IsNaN(y[0]) {
 		return view{}
 	}
-	mx, my := 0.0, 0.0
+	v := view{full: true, count: len(x)}
+	mx, my, sx, sy := 0.0, 0.0, 0.0, 0.0
 	if seconds >= w.period*(1-1e-9) {
-		mx, my = mean(x), mean(y)
+		mx, sx = line(x)
+		my, sy = line(y)
 	} else {
 		mx = w.rest(c, seconds)
 	}
-	var xx, xy, yy float64
+	var xx, xy float64
 	for i := range x {
-		xx += (x[i] - mx) * (x[i] - mx)
-		xy += (x[i] - mx) * (y[i] - my)
-		yy += (y[i] - my) * (y[i] - my)
+		u := float64(i) - float64(len(x)-1)/2
+		p, q := x[i]-mx-sx*u, y[i]-my-sy*u
+		xx, xy, v.power = xx+p*p, xy+p*q, v.power+q*q
 	}
-	return view{full: true, gain: xy / yy, power: yy, size: math.Sqrt(xx / yy), count: len(x), residual: (xy - yy) / math.Sqrt(yy)}
+	v.gain, v.size, v.residual = xy/v.power, math.Sqrt(xx/v.power), (xy-v.power)/math.Sqrt(v.power)
+	return v
+}
+
+// line is the straight line through x: its mean, and its slope per sample.
+func line(x []float64) (m, slope float64) {
+	m = mean(x)
+	var sum, square float64
+	for i, v := range x {
+		u := float64(i) - float64(len(x)-1)/2
+		sum, square = sum+u*v, square+u*u
+	}
+	return m, sum / square
 }
 
 // tail is the last seconds of channel c and what was expected; nothing where there are not so many.
@@ -365,7 +395,7 @@ func (w *watch) settled(seconds float64) bool {
 // mute says where a channel shows nothing in a part of a cycle although much should happen there, and the other one shows that it does: whatever the harmonics and the
 // soft start make of the waveform, both would show it.
 func (w *watch) mute(t float64) error {
-	if w.period <= longestLook {
+	if w.period <= longestLook || t-longestLook < w.since {
 		return nil
 	}
 	low, high := w.between(t - longestLook - w.longest)
