@@ -150,11 +150,13 @@ func (a *attempt) prepare() error {
 func (a *attempt) estimators(rate float64) error {
 	a.fits, a.done, a.series = nil, make([][]sine.Completed, len(a.lines)), make([][]steady.Block, len(a.lines))
 	for i, f := range a.lines {
-		harmonics := a.Harmonics
-		if len(a.lines) > 1 {
-			harmonics = 1 // the others' lines may lie on harmonics
+		settings := sine.Settings{Rate: rate, Frequency: f, Harmonics: a.Harmonics, Drift: a.Drift, Mains: a.Mains, Block: a.size}
+		for _, g := range a.lines {
+			if g != f {
+				settings.Beside = append(settings.Beside, g/f)
+			}
 		}
-		fit, err := sine.NewAccumulator(sine.Settings{Rate: rate, Frequency: f, Harmonics: harmonics, Drift: a.Drift, Mains: a.Mains, Block: a.size}, 2)
+		fit, err := sine.NewAccumulator(settings, 2)
 		if err != nil {
 			return fmt.Errorf("step %d (%s): %w", a.number+1, a.step.Label, err)
 		}

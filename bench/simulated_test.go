@@ -13,8 +13,12 @@ import (
 )
 
 // fenwick is a run on the simulated bench of the invented laboratory.
-func fenwick(t testing.TB, setup simulator.Setup, seed uint64, m *benchtest.Memory, o bench.Operator, steps ...bench.Step) (bench.Set, *simulator.Live, *simulator.Witness) {
+func fenwick(t testing.TB, scene simulator.Scene, seed uint64, m *benchtest.Memory, o bench.Operator, steps ...bench.Step) (bench.Set, *simulator.Live, *simulator.Witness) {
 	t.Helper()
+	setup, err := scene.Setup()
+	if err != nil {
+		t.Fatal(err)
+	}
 	l, w, err := simulator.New(setup, seed)
 	if err != nil {
 		t.Fatal(err)
@@ -47,18 +51,17 @@ func ten() []bench.Step {
 func TestTenPointsOnTheSimulatedBench(t *testing.T) {
 	for _, c := range []struct {
 		name      string
-		reference simulator.Sensor
+		reference string
 		tauMax    float64
 		most      float64 // s
 	}{
-		{"low noise", simulator.Reference1V(), 4, 131},
-		{"100 mV/g", simulator.Reference100mV(), 4, 300}, // 234 s are wanted: the rule asks for 40 blocks where a block scatters by the target
+		{"low noise", "1 V/g", 4, 131},
+		{"100 mV/g", "100 mV/g", 4, 300}, // 234 s are wanted: the rule asks for 40 blocks where a block scatters by the target
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			setup := simulator.FenwickLive()
-			setup.Reference = c.reference
+			scene := simulator.Scene{Exciter: "X-03", Reference: c.reference, Site: 1, Warm: true}
 			m, o := &benchtest.Memory{}, &benchtest.Script{}
-			s, _, w := fenwick(t, setup.Warm(), 5, m, o, ten()...)
+			s, _, w := fenwick(t, scene, 5, m, o, ten()...)
 			for i := range s.Steps {
 				s.Steps[i].Judge.TauMax = c.tauMax
 				s.Steps[i].Judge.Phase = 0
