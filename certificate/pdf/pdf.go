@@ -1,4 +1,4 @@
-// Package pdf writes a certificate as PDF.
+// Package pdf writes a certificate, or a figure alone, as PDF.
 package pdf
 
 import (
@@ -50,20 +50,12 @@ func Write(w io.Writer, d certificate.Document, fonts Fonts) error {
 // lay sets the whole document; pages is the number of pages it will have, 0 while that is not known.
 func (t *typesetter) lay(d certificate.Document, pages int) (*fpdf.Fpdf, error) {
 	f := fpdf.New("P", "mm", "A4", "")
-	f.SetCatalogSort(true)
 	f.SetCreationDate(d.Issued)
 	f.SetModificationDate(d.Issued)
-	f.SetProducer(producer, true)
 	f.SetTitle(d.Title+" "+d.Number, true)
 	f.SetAuthor(d.Laboratory.Name, true)
 	f.SetSubject(d.Subject, true)
-	f.SetLang("en")
-	f.SetAutoPageBreak(false, 0)
-	f.SetCellMargin(0)
-	f.SetMargins(0, 0, 0)
-	for _, s := range styles {
-		f.AddUTF8FontFromBytes(s.family, "", t.faces[s.face].file)
-	}
+	t.prepare(f)
 	p := &press{typesetter: t, f: f, d: d, pages: pages}
 	p.document()
 	if p.err != nil {

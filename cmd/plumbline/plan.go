@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"gonum.org/v1/plot/vg"
 
+	"plumbline/certificate/pdf"
 	"plumbline/figure"
 	"plumbline/internal/assets"
 	"plumbline/internal/jobfile"
@@ -57,7 +58,7 @@ are described in docs/job-files.md, section Planning.`,
 	}
 	cmd.Flags().StringVarP(&points, "output", "o", "", "file the points are written to, as tables [[point]] for the job file")
 	cmd.Flags().StringVar(&output, "json", "plan.json", "file the plan is written to")
-	cmd.Flags().StringSliceVar(&drawings, "figure", []string{"plan.svg"}, "file the figure is drawn in, NAME.svg or NAME.png; more than one with commas")
+	cmd.Flags().StringSliceVar(&drawings, "figure", []string{"plan.svg"}, "file the figure is drawn in, NAME.svg, NAME.png or NAME.pdf; more than one with commas")
 	cmd.Flags().BoolVar(&replace, "replace", false, "overwrite an existing file of points")
 	return cmd
 }
@@ -130,8 +131,10 @@ func drawPlan(b *bytes.Buffer, p plan.Plan, path string) error {
 		return figure.SVG(b, e, figureWidth, figureHeight, faces)
 	case ".png":
 		return figure.PNG(b, e, figureWidth, figureHeight, figureDots, faces)
+	case ".pdf":
+		return pdf.Figure(b, e, figureWidth, figureHeight, p.Request.Job.Performed, figure.Fonts(fonts))
 	default:
-		return usage(fmt.Errorf("plan: figure %s: extension %q, allowed are .svg and .png", path, ext))
+		return usage(fmt.Errorf("plan: figure %s: extension %q, allowed are .svg, .png and .pdf", path, ext))
 	}
 }
 
