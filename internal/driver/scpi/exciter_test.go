@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"plumbline/bench"
 	"plumbline/internal/driver/scpi/scpitest"
@@ -160,6 +161,30 @@ func TestDisobedience(t *testing.T) {
 		if in.Output().On {
 			t.Errorf("%+v: the output is on after the halt", c.fault)
 		}
+	}
+}
+
+// TestHaltOfASlowInstrument halts where every answer takes 20 ms: the ramp comes down in fewer, larger steps instead of taking its time.
+func TestHaltOfASlowInstrument(t *testing.T) {
+	d := contractGenerator()
+	d.Step, d.StepTime = 0.01, 0.001
+	e, in := generator(t, d, scpitest.Config{})
+	must(t, e.Drive(t.Context(), sine(80, 1)))
+	before := len(in.Heard())
+	const delay = 20 * time.Millisecond
+	in.Provoke(scpitest.Fault{Do: scpitest.Slow, On: "SYSTem:ERRor?", Delay: delay})
+	must(t, e.Halt())
+	changes := 0
+	for _, c := range in.Heard()[before:] {
+		if strings.HasPrefix(c, "SOURce:VOLTage ") {
+			changes++
+		}
+	}
+	if most := int(longestFall/delay.Seconds()) + 2; changes < 2 || changes > most { // 100 steps asked for; a busy machine makes fewer
+		t.Errorf("%d changes of the amplitude, at most %d fit into %g s", changes, most, longestFall)
+	}
+	if out := in.Output(); out.On || out.Peak != 0 {
+		t.Errorf("output %+v", out)
 	}
 }
 
