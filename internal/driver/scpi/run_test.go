@@ -125,14 +125,13 @@ func TestRunLosesItsInstruments(t *testing.T) {
 	in, live, w, rate := simulated(t, false)
 	m := &benchtest.Memory{}
 	s := runOver(t, in, w, rate, m, bench.Line{Frequency: 16, Level: 1})
-	blocks := 0
+	silent := false
 	s.Watch = func(e bench.Event) {
-		if e.Block != nil {
-			if blocks++; blocks == 2 {
-				in.Provoke(scpitest.Fault{Do: scpitest.Silence})
-				s.Exciter.(*Exciter).grant(0.2)
-				s.Digitizer.(*Digitizer).grant(0.2)
-			}
+		if e.Block != nil && e.Block.Level[0] > 0.9 && !silent { // at full level
+			silent = true
+			in.Provoke(scpitest.Fault{Do: scpitest.Silence})
+			s.Exciter.(*Exciter).grant(0.2)
+			s.Digitizer.(*Digitizer).grant(0.2)
 		}
 	}
 	_, err := bench.Run(t.Context(), s)
@@ -158,7 +157,7 @@ func TestRunPullsTheReference(t *testing.T) {
 	s := runOver(t, in, w, rate, &benchtest.Memory{}, bench.Line{Frequency: 16, Level: 1})
 	pulled := false
 	s.Watch = func(e bench.Event) {
-		if e.Block != nil && !pulled {
+		if e.Block != nil && e.Block.Level[0] > 0.9 && !pulled {
 			pulled = true
 			must(t, live.Plant(simulator.Fault{Kind: simulator.Pulled, Channel: 1}))
 		}
