@@ -52,7 +52,7 @@ var rooms = []room{
 	{name: "internal/jobfile", imports: []string{"quantity", "recording", "steady", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
 	{name: "internal/lab", imports: append(slices.Clone(top), "bench", "internal/jobfile", "internal/resultfile", "internal/format", "internal/run")},
-	{name: "internal/validation", imports: append(slices.Clone(top), "steady/study", "internal/simulator")},
+	{name: "internal/validation", imports: append(slices.Clone(top), "steady/study", "bench", "internal/simulator")},
 	{name: "cmd/plumbline", imports: []string{wholeWorld}},
 	{name: "scripts/*"},
 }

@@ -86,8 +86,8 @@ func newNature(r *rand.Rand) nature {
 	}
 }
 
-// bench is the simulated bench of the study: exciter distortion, ground motion, hum, drift, noise and a clock 30 ppm off.
-func bench(s spot) simulator.Bench {
+// studyBench is the simulated bench of the study: exciter distortion, ground motion, hum, drift, noise and a clock 30 ppm off.
+func studyBench(s spot) simulator.Bench {
 	b := simulator.FenwickLane()
 	b.Recorder.Rate = s.rate
 	if s.frequency > 200 {
@@ -100,7 +100,7 @@ func bench(s spot) simulator.Bench {
 // measure lets nature act on one frequency, forwards: it returns the recording's samples, the true sensitivity of the device at its reference
 // temperature, and the certificate's row for the reference.
 func (n *nature) measure(s spot) (samples [][]float64, device complex128, row calibration.CalibratedPoint, level float64) {
-	b := bench(s)
+	b := studyBench(s)
 	f, r := s.frequency, n.rng
 	reference := b.Reference.Sensitivity(f)
 	device = b.Device.Sensitivity(f)
