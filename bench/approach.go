@@ -50,10 +50,13 @@ func (a *attempt) steer(to Signal, seconds float64) (bound string, err error) {
 
 // request asks for a signal now and tells the watch. Where the exciter puts out fewer tones the harmonics are left away for good.
 func (a *attempt) request(s Signal) (reached, error) {
+	if a.single && len(a.lines) == 1 {
+		s = s.only(a.lines)
+	}
 	r, err := a.limiter.set(a.ctx, s, a.stream.seconds())
-	if errors.Is(err, ErrTones) && len(a.extra) > 0 {
-		a.extra = nil
-		r, err = a.limiter.set(a.ctx, s.only(a.lines), a.stream.seconds())
+	if errors.Is(err, ErrTones) && !a.single && len(a.lines) == 1 {
+		a.single, a.extra = true, nil
+		return a.request(s)
 	}
 	if err != nil {
 		return reached{}, err
@@ -94,11 +97,9 @@ func (a *attempt) begin() error {
 
 // approach records, ramps to the level along the measured response and corrects it until the reference shows it, with the harmonics where that is wanted.
 func (a *attempt) approach() (ending, error) {
-	for i, w := range a.wanted {
-		a.drive[i] *= complex(w/a.h[i]/cmplx.Abs(a.drive[i]), 0)
-	}
+	low, part := slices.Min(a.lines), a.firstPart()
+	a.aim(a.h, part)
 	clear(a.extra)
-	low := slices.Min(a.lines)
 	bound, err := a.steer(a.signal(), softStart(low))
 	if err != nil {
 		return ending{}, err
@@ -117,6 +118,14 @@ func (a *attempt) approach() (ending, error) {
 		for i, z := range a.driven() {
 			a.known[a.lines[i]] = level[i] / cmplx.Abs(z)
 		}
+		if part < 1 {
+			a.aim(a.ahead(part), 1)
+			part = 1
+			if bound, err = a.steer(a.signal(), softStart(low)/2); err != nil {
+				return ending{}, err
+			}
+			continue
+		}
 		off := a.off(level)
 		more := p.improve(f)
 		if off <= levelWell && !more {
@@ -134,6 +143,31 @@ func (a *attempt) approach() (ending, error) {
 		}
 	}
 	return ending{"question", fmt.Sprintf("the level did not come within %.2g %% of what is wanted", 100*levelOff), a.choices()}, nil
+}
+
+// cautious is the part of the limit to which the low-level response alone may lead.
+const cautious = lowest
+
+// firstPart is how far the level is approached by the low-level response: where it comes near its limit not all the way, for the response changes with the level.
+func (a *attempt) firstPart() float64 { return min(1, cautious/a.share(a.wanted)) }
+
+// aim sets the drives for a part of the levels wanted by responses in m/s² per V.
+func (a *attempt) aim(h []float64, part float64) {
+	for i, w := range a.wanted {
+		a.drive[i] *= complex(part*w/h[i]/cmplx.Abs(a.drive[i]), 0)
+	}
+}
+
+// ahead are the responses to be expected at the levels wanted, from those of the low-level check and of a part of the level: h(A) = h(0) + c A², as springs make it. The
+// limiter counts with them from now on.
+func (a *attempt) ahead(part float64) []float64 {
+	h := make([]float64, len(a.lines))
+	for i, f := range a.lines {
+		h[i] = a.h[i] + (a.known[f]-a.h[i])/(part*part)
+		h[i] = min(highest*a.h[i], max(lowest*a.h[i], h[i]))
+		a.known[f] = h[i]
+	}
+	return h
 }
 
 // driven are the lines' amplitudes as the exciter was last asked for.

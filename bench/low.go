@@ -22,6 +22,7 @@ const (
 	climb       = 4.0   // factor to the next drive where nothing is seen
 	leastClimb  = 1.2   // less is not worth trying
 	tellApart   = 0.1   // s between two windows that agree: drivers lead from one amplitude to the next
+	spread      = 0.15  // s, in which drivers lead from one amplitude to the next, at most
 	mostLooks   = 4     // windows taken together where one is not clear of noise
 	asExpected  = 1.5   // factor within which the ratio of the channels is as their sensitivities lead to expect
 	turned      = 1.0   // rad, and its phase
@@ -34,6 +35,9 @@ const (
 func (a *attempt) checkLow() (ending, error) {
 	a.begun = a.stream.seconds()
 	if err := a.begin(); err != nil {
+		return ending{}, err
+	}
+	if err := a.forget(); err != nil {
 		return ending{}, err
 	}
 	most := mostUnknown * a.Limits.Drive
@@ -51,6 +55,18 @@ func (a *attempt) checkLow() (ending, error) {
 		}
 		volt *= factor
 	}
+}
+
+// forget waits where the attempt before drove the same line: the instruments may still show it.
+func (a *attempt) forget() error {
+	same := slices.ContainsFunc(a.lines, func(f float64) bool { return slices.Contains(a.driving, f) })
+	a.driving = a.lines
+	for same && a.stream.seconds() < patience {
+		if err := a.advance(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (a *attempt) unanswered(volt float64) ending {
@@ -179,6 +195,7 @@ func (a *attempt) window() float64 {
 
 // listenTo drives with volt and reads until two windows one after the other show the same response, clear of noise. ok is false where that did not come about in time.
 func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
+	climbed := len(a.limiter.now) > 0
 	a.limiter.unknown = volt * (1 + probe*float64(len(a.extra)))
 	if _, err := a.steer(a.lowSignal(volt), a.softly()); err != nil {
 		return fit{}, false, err
@@ -187,7 +204,11 @@ func (a *attempt) listenTo(volt float64) (f fit, ok bool, err error) {
 	freq := slices.Concat(a.lines, a.harmonics())
 	var last fit
 	seen, next := false, from+w
-	for a.stream.seconds() < from+patience+1.5*w || a.promising(f) && a.stream.seconds() < from+patience+(mostLooks+1)*w {
+	if climbed {
+		next += patience // what is seen until then may be the drive before
+	}
+	until := next + patience + w/2
+	for a.stream.seconds() < until || a.promising(f) && a.stream.seconds() < from+patience+(mostLooks+1)*w {
 		if err := a.advance(); err != nil {
 			return fit{}, false, err
 		}
@@ -229,7 +250,7 @@ func (a *attempt) delay(f fit, freq []float64, from float64) float64 {
 	for start-half/4 > from && a.bins.follows(m, start-half/4, half) { // backwards: what was there before may look like it by chance
 		start -= half / 4
 	}
-	return start - from + half/4 + 0.05
+	return start - from + half/4 + spread
 }
 
 // clearest is the fit of the last window, or of as many as fit into the time where it is not clear of noise.

@@ -59,7 +59,7 @@ func newPredistortion(a *attempt) *predistortion {
 // wantsHarmonics prepares the tones of pre-distortion where the step asks for it.
 func (a *attempt) wantsHarmonics() {
 	a.extra = nil
-	if a.step.Distortion <= 0 || len(a.lines) > 1 {
+	if a.step.Distortion <= 0 || len(a.lines) > 1 || a.single {
 		return
 	}
 	for h := 2; h <= highestTone && float64(h)*a.lines[0] < 0.45*a.stream.info.Rate; h++ {

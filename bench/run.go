@@ -25,6 +25,8 @@ type run struct {
 	before    float64             // s of the acquisitions that ended
 	quiet     [2][]float64        // samples of the channels with the exciter silent, V
 	quietRate float64             // of them
+	driving   []float64           // Hz, lines of the latest attempt
+	single    bool                // the exciter refused more tones than one
 	pausing   bool
 }
 

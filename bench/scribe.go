@@ -82,14 +82,15 @@ func (s *scribe) flush() error {
 	return nil
 }
 
-// keep completes the recording.
+// keep completes the recording; where that is not possible it is discarded.
 func (s *scribe) keep(o Outcome) (string, error) {
-	if err := s.flush(); err != nil {
-		return "", err
+	err := s.flush()
+	if err != nil {
+		return "", errors.Join(err, s.sink.Discard(err.Error()))
 	}
 	name, err := s.sink.Keep(o)
 	if err != nil {
-		return "", fmt.Errorf("recording: %w", err)
+		return "", fmt.Errorf("recording: %w", errors.Join(err, s.sink.Discard(err.Error())))
 	}
 	return name, nil
 }

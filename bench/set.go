@@ -88,7 +88,7 @@ type Sink interface {
 	Write(block [][]float64) error
 	// Keep completes the recording on disk, and only then counts the step as kept. It returns the recording's name.
 	Keep(Outcome) (name string, err error)
-	// Discard ends a recording that does not count; what was recorded stays, under a name that says so.
+	// Discard ends a recording that does not count, also one that could not be kept; what was recorded stays, under a name that says so.
 	Discard(reason string) error
 }
 

@@ -242,14 +242,15 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 		bound := w.apart(seconds)
 		lo, hi = low/w.drive/bound, high/w.drive*bound
 	}
-	if room := min(low/w.drive-lo, hi-high/w.drive); !(math.Sqrt(w.noise[k][c]/v.power)*surely <= room) {
+	doubt := surely * math.Sqrt(w.noise[k][c]/v.power)
+	if room := min(low/w.drive-lo, hi-high/w.drive); !(doubt <= room) {
 		return 0, nil
 	}
 	if v.gain < lo || v.gain > hi {
 		return 0, w.outside(t, c, v.gain, lo, hi)
 	}
 	w.grown[k][c] = max(w.grown[k][c], min(v.gain*w.drive, high))
-	if c == 0 && v.gain*w.share > above {
+	if c == 0 && (v.gain-doubt)*w.share > above {
 		return 0, w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
 	}
 	if !w.still(low, high) {
