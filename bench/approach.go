@@ -97,34 +97,16 @@ func (a *attempt) begin() error {
 
 // approach records, ramps to the level along the measured response and corrects it until the reference shows it, with the harmonics where that is wanted.
 func (a *attempt) approach() (ending, error) {
-	low, part := slices.Min(a.lines), a.firstPart()
-	a.aim(a.h, part)
-	clear(a.extra)
-	bound, err := a.steer(a.signal(), softStart(low))
+	bound, err := a.climbTo()
 	if err != nil {
 		return ending{}, err
 	}
+	low := slices.Min(a.lines)
 	p := newPredistortion(a)
 	for range mostTries {
-		f, err := a.rest()
+		f, level, err := a.measured()
 		if err != nil {
 			return ending{}, err
-		}
-		level := a.levels(f)
-		if err := a.watch.responses(a.stream.seconds()-a.begun, level, amplitudes(a.driven()), a.h); err != nil {
-			return ending{}, err
-		}
-		a.follow(f, true)
-		for i, z := range a.driven() {
-			a.known[a.lines[i]] = level[i] / cmplx.Abs(z)
-		}
-		if part < 1 {
-			a.aim(a.ahead(part), 1)
-			part = 1
-			if bound, err = a.steer(a.signal(), softStart(low)/2); err != nil {
-				return ending{}, err
-			}
-			continue
 		}
 		off := a.off(level)
 		more := p.improve(f)
@@ -143,6 +125,37 @@ func (a *attempt) approach() (ending, error) {
 		}
 	}
 	return ending{"question", fmt.Sprintf("the level did not come within %.2g %% of what is wanted", 100*levelOff), a.choices()}, nil
+}
+
+// climbTo leads the drive to the level, by way of a part of it where the low-level response alone must not be trusted, and returns the limit that stood against it.
+func (a *attempt) climbTo() (bound string, err error) {
+	t, part := softStart(slices.Min(a.lines)), a.firstPart()
+	a.aim(a.h, part)
+	clear(a.extra)
+	if bound, err = a.steer(a.signal(), t); err != nil || part == 1 {
+		return bound, err
+	}
+	if _, _, err := a.measured(); err != nil {
+		return "", err
+	}
+	a.aim(a.ahead(part), 1)
+	return a.steer(a.signal(), t/2)
+}
+
+// measured is the motion when it has come to rest, and the levels of the lines; the watch and the limiter are told. Responses per drive out of their bounds are an error.
+func (a *attempt) measured() (f fit, level []float64, err error) {
+	if f, err = a.rest(); err != nil {
+		return fit{}, nil, err
+	}
+	level = a.levels(f)
+	if err := a.watch.responses(a.stream.seconds()-a.begun, level, amplitudes(a.driven()), a.h); err != nil {
+		return fit{}, nil, err
+	}
+	a.follow(f, true)
+	for i, z := range a.driven() {
+		a.known[a.lines[i]] = level[i] / cmplx.Abs(z)
+	}
+	return f, level, nil
 }
 
 // cautious is the part of the limit to which the low-level response alone may lead.
@@ -222,7 +235,7 @@ func (a *attempt) rest() (fit, error) {
 				return fit{}, err
 			}
 		}
-		f, err := a.bins.fit(w, freq, false)
+		f, err := a.bins.fit(w, freq)
 		if err != nil {
 			if k > mostWindows {
 				return fit{}, err
@@ -348,7 +361,7 @@ func (a *attempt) blockDone() error {
 	if err := a.watch.responses(a.stream.seconds()-a.begun, a.level, amplitudes(a.driven()), a.h); err != nil {
 		return err
 	}
-	if f, err := a.bins.fit(max(a.window(), a.step.Block/2), a.seenLines(), false); err == nil {
+	if f, err := a.bins.fit(max(a.window(), a.step.Block/2), a.seenLines()); err == nil {
 		a.follow(f, true)
 	}
 	if a.off(a.level) > levelOff && a.stream.seconds()-a.step.Block > a.glide.start+a.glide.seconds+a.watch.longest {

@@ -96,7 +96,7 @@ func (a *attempt) fadeOut() error {
 	a.ended = true
 	if a.stream != nil && len(a.limiter.now) > 0 && slices.Min(a.lines) < suspension {
 		_, err := a.steer(nil, softEnd)
-		if !errors.Is(err, errPaused) && !errors.Is(err, errSkipped) && !errors.Is(err, errKeep) && !errors.Is(err, ErrGap) {
+		if err != nil && !errors.Is(err, ErrGap) {
 			return err
 		}
 	}
@@ -196,8 +196,13 @@ func (a *attempt) portion() int {
 
 // advance reads one portion: commands, watch, recording, blocks.
 func (a *attempt) advance() error {
-	if err := a.attend(); err != nil {
+	if err := a.ctx.Err(); err != nil {
 		return err
+	}
+	if !a.ended { // commands wait for the next step then
+		if err := a.attend(); err != nil {
+			return err
+		}
 	}
 	raw, err := a.stream.next(a.portion())
 	if err != nil {

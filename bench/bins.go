@@ -96,7 +96,6 @@ func (b *bins) follows(m *model, from, seconds float64) bool {
 type fit struct {
 	lines   [2][]complex128 // of each frequency asked for, peak, phase at the first sample of the stream
 	mean    [2]float64      // at the middle of the window
-	slope   [2]float64      // per s
 	mid     float64         // s
 	seconds float64         // length of the window
 	rms     [2]float64      // of the residual
@@ -105,73 +104,44 @@ type fit struct {
 
 var errShortWindow = errors.New("the window holds too few samples")
 
-// fit approximates the last seconds by lines at the frequencies with a constant, and a slope where asked for.
-func (b *bins) fit(seconds float64, freq []float64, slope bool) (fit, error) {
-	n := int(math.Round(seconds * b.rate / float64(b.width)))
-	p := 2*len(freq) + 1
-	if slope {
-		p++
-	}
+// fit approximates the last seconds by lines at the frequencies and a constant.
+func (b *bins) fit(seconds float64, freq []float64) (fit, error) {
+	n, p := int(math.Round(seconds*b.rate/float64(b.width))), 2*len(freq)+1
 	if n > len(b.x[0]) || n < p+2 {
 		return fit{}, errShortWindow
 	}
 	from := len(b.x[0]) - n
 	f := fit{seconds: seconds, mid: (b.middle(b.first+from) + b.middle(b.count()-1)) / 2}
-	half := float64(n) * float64(b.width) / b.rate / 2
-	normal, right := mat.NewSymDense(p, nil), [2]*mat.VecDense{mat.NewVecDense(p, nil), mat.NewVecDense(p, nil)}
-	row := make([]float64, p)
-	fill := func(k int) {
+	x := mat.NewDense(n, p, nil)
+	for k := range n {
+		row := x.RawRowView(k)
 		tau := b.middle(b.first+from+k) - f.mid
 		for i, fr := range freq {
 			row[2*i+1], row[2*i] = math.Sincos(2 * math.Pi * fr * tau)
 		}
 		row[2*len(freq)] = 1
-		if slope {
-			row[p-1] = tau / half
-		}
 	}
-	for k := range n {
-		fill(k)
-		for i, v := range row {
-			for j := i; j < p; j++ {
-				normal.SetSym(i, j, normal.At(i, j)+v*row[j])
-			}
-			for c := range right {
-				right[c].SetVec(i, right[c].AtVec(i)+v*b.x[c][from+k])
-			}
-		}
-	}
+	normal := mat.NewSymDense(p, nil)
+	normal.SymOuterK(1, x.T())
 	var chol mat.Cholesky
 	if !chol.Factorize(normal) {
 		return fit{}, errShortWindow
 	}
-	var beta [2]mat.VecDense
-	for c := range right {
-		if err := chol.SolveVecTo(&beta[c], right[c]); err != nil {
+	for c := range b.x {
+		y := mat.NewVecDense(n, b.x[c][from:])
+		var right, beta, rest mat.VecDense
+		right.MulVec(x.T(), y)
+		if err := chol.SolveVecTo(&beta, &right); err != nil {
 			return fit{}, errShortWindow
 		}
-	}
-	for k := range n {
-		fill(k)
-		for c := range beta {
-			e := b.x[c][from+k]
-			for i, v := range row {
-				e -= v * beta[c].AtVec(i)
-			}
-			f.rms[c] += e * e
-		}
-	}
-	for c := range beta {
-		f.rms[c] = math.Sqrt(f.rms[c] / float64(n-p))
+		rest.MulVec(x, &beta)
+		rest.SubVec(y, &rest)
+		f.rms[c] = mat.Norm(&rest, 2) / math.Sqrt(float64(n-p))
 		f.std[c] = f.rms[c] * math.Sqrt(2/float64(n))
-		f.mean[c] = beta[c].AtVec(2 * len(freq))
-		if slope {
-			f.slope[c] = beta[c].AtVec(p-1) / half
-		}
+		f.mean[c] = beta.AtVec(2 * len(freq))
 		for i, fr := range freq {
-			z := complex(beta[c].AtVec(2*i), -beta[c].AtVec(2*i+1))
-			z /= complex(b.droop(fr), 0)
 			_, turn := math.Modf(fr * f.mid)
+			z := complex(beta.AtVec(2*i), -beta.AtVec(2*i+1)) / complex(b.droop(fr), 0)
 			f.lines[c] = append(f.lines[c], z*cmplx.Rect(1, -2*math.Pi*turn))
 		}
 	}

@@ -76,7 +76,9 @@ func (r *run) deaf(c Command, step int, why string) error {
 // waitWhilePaused waits for the operator, the exciter being silent.
 func (r *run) waitWhilePaused(step int) error {
 	if !r.pausing {
-		return r.listen()
+		if err := r.listen(); err != nil || !r.pausing {
+			return err
+		}
 	}
 	r.tell(Event{Kind: "paused", Step: step})
 	for r.pausing {

@@ -63,7 +63,7 @@ func pulled(t *testing.T, w *benchtest.World, f float64, kind string, after floa
 func TestPulledCableStopsTheRun(t *testing.T) {
 	const seed = 20
 	t.Logf("seed %d", seed)
-	n := 24
+	n := 8
 	if soak() {
 		n = 200
 	}
@@ -98,7 +98,7 @@ func TestPulledCableStopsTheRun(t *testing.T) {
 func TestHealthyRunsAreNotStopped(t *testing.T) {
 	const seed = 21
 	rng := rand.New(rand.NewPCG(seed, 0))
-	n := 20
+	n := 4
 	if soak() {
 		n = 1000
 	}
