@@ -14,6 +14,7 @@ const (
 	Mass                              // kg; g is the gram
 	Voltage                           // V
 	VoltageSpan                       // full scale: "10 V" and "±10 V" are ±10 V, "20 V peak-to-peak" too; SI is half the span
+	VoltageAmplitude                  // V with peak, rms or peak-to-peak; SI is peak
 	Current                           // A
 	Charge                            // C
 	Capacitance                       // F
@@ -64,6 +65,7 @@ var kinds = [numKinds]kindSpec{
 	Mass:                  {name: "mass", fits: hasDim(dimMass), examples: "20 g or 0.8 kg", sense: notNegative},
 	Voltage:               {name: "voltage", fits: hasDim(dimVoltage), examples: "5 V or 2 mV"},
 	VoltageSpan:           {name: "full scale", fits: hasDim(dimVoltage), examples: "±10 V, 10 V (the same) or 20 V peak-to-peak", sense: positive, plusMinus: true},
+	VoltageAmplitude:      {name: "amplitude of a voltage", fits: hasDim(dimVoltage), examples: "1 V rms, 1.4 V peak or 2 V peak-to-peak", sense: positive, amplitude: true},
 	Current:               {name: "current", fits: hasDim(dimCurrent), examples: "4 mA"},
 	Charge:                {name: "charge", fits: hasDim(dimCharge), examples: "100 pC"},
 	Capacitance:           {name: "capacitance", fits: hasDim(dimCapacitance), examples: "1 nF", sense: notNegative},

@@ -47,6 +47,8 @@ func TestParse(t *testing.T) {
 		{"10 V", VoltageSpan, 10, "V", "V"},
 		{"±10 V", VoltageSpan, 10, "V", "V"},
 		{"20 V peak-to-peak", VoltageSpan, 10, "V", "V"},
+		{"1 V rms", VoltageAmplitude, math.Sqrt2, "V", "V"},
+		{"20 mV peak-to-peak", VoltageAmplitude, 0.01, "mV", "mV"},
 		{"1.25 kHz", Frequency, 1250, "kHz", "kHz"},
 		{"180°", Angle, math.Pi, "°", "deg"},
 		{"180 deg", Angle, math.Pi, "°", "deg"},

@@ -92,7 +92,7 @@ Exit codes: 0 done, 1 failure, 2 usage, 3 the device does not conform.`,
 	root.SetVersionTemplate("plumbline {{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newPlan(), newMeasure(), newGuard(), newDemo(), newValidate(), newVersion())
+	root.AddCommand(newEvaluate(), newCertificate(), newInspect(), newChannel(), newPlan(), newMeasure(), newGuard(), newDemo(), newValidate(), newVersion())
 	root.SetHelpCommand(newHelp(root))
 	return root
 }
