@@ -64,6 +64,7 @@ type session struct {
 	folder  *runfolder.Folder
 	console *console
 	flags   measureFlags
+	job     string // its file
 	now     func() time.Time
 }
 
@@ -78,7 +79,7 @@ func measure(cmd *cobra.Command, job string, o measureFlags) (err error) {
 	if o.operator == "" {
 		o.operator = m.Job.Particulars.PerformedBy
 	}
-	s := &session{m: m, flags: o, now: time.Now, console: newConsole(cmd.InOrStdin(), cmd.OutOrStdout(), o.operator)}
+	s := &session{m: m, job: job, flags: o, now: time.Now, console: newConsole(cmd.InOrStdin(), cmd.OutOrStdout(), o.operator)}
 	s.introduce(cmd.OutOrStdout())
 	begin := m.Begin
 	if o.resume {
@@ -167,7 +168,6 @@ func (s *session) drive(ctx context.Context) error {
 	if err := s.check(ctx); err != nil {
 		return err
 	}
-	s.console.relay(ctx)
 	switch s.m.Bench.Driver {
 	case jobfile.DriverFolder:
 		return s.collect(ctx)
@@ -208,6 +208,7 @@ func (s *session) live(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, shut()) }()
+	s.console.relay(ctx)
 	set := s.m.Set(instruments)
 	set.Archive, set.Operator, set.Commands = s.folder, s.console, s.console.commands
 	p := &progress{console: s.console, m: s.m}

@@ -39,7 +39,7 @@ func (p *progress) watch(e bench.Event) {
 	case "approach":
 		p.last, p.step = e.Seconds, e.Step
 		p.console.say("%s", p.head(e)+p.m.Steps[e.Step].Label+again(e.Attempt))
-	case "kept", "discarded", "steady", "asked", "skipped", "refused", "noted", "check", "paused", "resumed":
+	case "kept", "discarded", "steady", "level", "asked", "skipped", "refused", "noted", "check", "paused", "resumed":
 		p.console.say("%s", strings.TrimRight(p.head(e)+words(e.Kind)+colon(e.Text), " "))
 	default:
 		p.console.say("%s", strings.TrimRight(fmt.Sprintf("%9s  ", clockText(e.Seconds))+words(e.Kind)+colon(e.Text), " "))

@@ -64,14 +64,16 @@ type SCPIBench struct {
 
 // FolderBench is a folder in which recordings made elsewhere arrive.
 type FolderBench struct {
-	Path   string  // as written, relative to the job file
-	Stable float64 // s for which a file must not have changed
+	Path   string   // as written, relative to the job file
+	Stable float64  // s for which a file must not have changed
+	Units  []string // of the channels, where the files cannot say them
 }
 
 // ReadingsBench is a display that a person reads.
 type ReadingsBench struct {
 	Interval float64 // s between readings
 	Unit     string  // of the displayed sensitivity
+	Level    string  // unit of the displayed level, with peak or rms; empty: it is not typed
 }
 
 // LoadBench reads a job file for measuring: as LoadPlan, with the table [bench]. Where the program does not drive the exciter, [exciter] and [plan] are not needed, and
@@ -190,16 +192,19 @@ func readFolderBench(t *table) (f FolderBench) {
 	defer t.close()
 	f.Path = t.text("path")
 	f.Stable = t.positive("stable_for", quantity.Time)
+	f.Units = t.lines("units")
 	return f
 }
 
 func readReadingsBench(t *table) (r ReadingsBench) {
 	defer t.close()
 	r.Interval = t.positive("interval", quantity.Time)
-	r.Unit = t.text("unit")
-	if r.Unit != "" {
-		if _, err := quantity.Parse("1 "+r.Unit, quantity.Sensitivity); err != nil {
-			t.wrong("unit", "%v", err)
+	r.Unit, r.Level = t.text("unit"), t.optionalText("level_unit")
+	for key, kind := range map[string]quantity.Kind{"unit": quantity.Sensitivity, "level_unit": quantity.Level} {
+		if unit := map[string]string{"unit": r.Unit, "level_unit": r.Level}[key]; unit != "" {
+			if _, err := quantity.Parse("1 "+unit, kind); err != nil {
+				t.wrong(key, "%v", err)
+			}
 		}
 	}
 	return r

@@ -140,15 +140,16 @@ func (m *Measurement) measured(s run.State, repeats bool) (points []jobfile.Meas
 			continue
 		}
 		for i, line := range step.Lines {
-			p := jobfile.Measured{Of: m.of[step.Points[i]], Frequency: line.Frequency, Recording: k.File, Units: k.Units, Block: step.Block, Repeat: step.Repeat}
+			p := jobfile.Measured{Of: m.of[step.Points[i]], Frequency: line.Frequency, Recording: k.File, Units: k.Units, Repeat: step.Repeat}
 			if m.Plan != nil {
+				p.Block = step.Block
 				p.Level = m.Plan.Request.LevelText(line.Level, line.Frequency)
 			}
 			if k.Rate != math.Trunc(k.Rate) {
 				p.Rate = k.Rate
 			}
 			if strings.HasSuffix(k.File, ".csv") {
-				p.Recording, p.Readings, p.Units, p.Rate, p.Block = "", k.File, nil, 0, 0
+				p.Recording, p.Readings, p.Units = "", k.File, nil
 			}
 			p.Comment = fmt.Sprintf("step %d, attempt %d", k.Step+1, k.Attempt)
 			if k.Outcome.Reason != "" {

@@ -98,7 +98,11 @@ func drive(f *Folder) (kept []string, err error) {
 		}
 		kept = append(kept, name)
 	}
-	return kept, f.Finish("every step is kept")
+	taken, err := f.Take(0, ".csv", strings.NewReader("time_s\n0\n"), "", nil, outcome(0)) // measured again, elsewhere
+	if err != nil {
+		return kept, err
+	}
+	return append(kept, taken), f.Finish("every step is kept")
 }
 
 func attempt(a bench.Archive, step int) (name string, err error) {
@@ -145,16 +149,19 @@ func TestRun(t *testing.T) {
 	if err = errors.Join(err, s.Verify(dir)); err != nil {
 		t.Fatal(err)
 	}
-	if len(kept) != 4 || len(s.Kept) != 5 || s.Kept[0].Step != -1 || s.Kept[0].File != "recordings/000-quiet-check-a1.wav" || !s.Finished || len(s.open) > 0 {
+	if len(kept) != 5 || len(s.Kept) != 6 || s.Kept[0].Step != -1 || s.Kept[0].File != "recordings/000-quiet-check-a1.wav" || !s.Finished || len(s.open) > 0 {
 		t.Fatalf("kept %q, state %+v", kept, s)
 	}
-	for i, k := range s.Kept[1:] {
+	for i, k := range s.Kept[1:5] {
 		if k.File != Recordings+"/"+want[i]+".wav" || k.File != kept[i] || k.Step != i || k.Frames != 1500 || k.Rate != 2000 || k.Units != nil {
 			t.Errorf("step %d: %+v", i+1, k)
 		}
 		if !k.Outcome.Steady() || k.Outcome.Answers[0].Phase != nil || *k.Outcome.Answers[0].Modulus.HalfWidth != 1e-3 {
 			t.Errorf("step %d: outcome %+v", i+1, k.Outcome)
 		}
+	}
+	if k, ok := s.Last(0); !ok || k.File != "recordings/001-80Hz-a2.csv" || k.File != kept[4] {
+		t.Errorf("step 1 was measured again, its last recording counts: %+v", k)
 	}
 	if !exists(filepath.Join(dir, Recordings, "002-20Hz-a1.discarded.wav")) {
 		t.Error("the discarded attempt is not there under a name that says so")
@@ -230,6 +237,26 @@ func TestRunNoticesChanges(t *testing.T) {
 	}
 }
 
+// TestTakeNoticesChanges: a file that is not the one that was looked at is not kept.
+func TestTakeNoticesChanges(t *testing.T) {
+	f, err := Create(filepath.Join(t.TempDir(), "run"), head(), jobFiles, clock())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Take(0, ".wav", strings.NewReader("x"), "00", nil, outcome(0)); err == nil || !strings.Contains(err.Error(), "it changed meanwhile") {
+		t.Errorf("changed file: %v", err)
+	}
+	if s := f.State(); len(s.Kept) > 0 {
+		t.Errorf("kept %+v", s.Kept)
+	}
+	if _, err := f.Take(9, ".wav", strings.NewReader("x"), "", nil, outcome(0)); err == nil {
+		t.Error("step 10 of 4 was kept")
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // TestStored: integers stay counts, everything else is stored in double precision with its unit.
 func TestStored(t *testing.T) {
 	volts := recording.Channel{Unit: format.FullScale()}
@@ -296,9 +323,23 @@ func TestJournalTorn(t *testing.T) {
 	}
 }
 
+// quick is a disk that makes nothing safe, for tests that are about something else.
+type quick struct{ osDisk }
+
+func (d quick) open(name string, flag int) (file, error) {
+	f, err := d.osDisk.open(name, flag)
+	return unsynced{f}, err
+}
+
+func (quick) syncDir(string) error { return nil }
+
+type unsynced struct{ file }
+
+func (unsynced) Sync() error { return nil }
+
 // failing is a disk on which every operation from one on fails; a write that fails has written a part.
 type failing struct {
-	osDisk
+	quick
 	left  *int // operations that still succeed
 	cause error
 }
@@ -314,7 +355,7 @@ func (d failing) open(name string, flag int) (file, error) {
 	if err := d.fails(); err != nil {
 		return nil, &os.PathError{Op: "open", Path: name, Err: err}
 	}
-	f, err := d.osDisk.open(name, flag)
+	f, err := d.quick.open(name, flag)
 	return failingFile{f, d}, err
 }
 
@@ -336,7 +377,7 @@ func (d failing) syncDir(name string) error {
 	if err := d.fails(); err != nil {
 		return err
 	}
-	return d.osDisk.syncDir(name)
+	return d.quick.syncDir(name)
 }
 
 type failingFile struct {
@@ -380,9 +421,9 @@ func TestFullDisk(t *testing.T) {
 		if !finished && !errors.Is(err, cause) {
 			t.Fatalf("operation %d fails: %v, want %v", n, err, cause)
 		}
-		f, err = Open(dir, "test", clock())
+		f, err = open(quick{}, dir, "test", clock())
 		if errors.Is(err, ErrNone) && len(kept) == 0 {
-			f, err = Create(dir, head(), jobFiles, clock())
+			f, err = create(quick{}, dir, head(), jobFiles, clock())
 		}
 		if err != nil {
 			t.Fatalf("operation %d failed: resume: %v", n, err)
