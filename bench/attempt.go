@@ -41,6 +41,7 @@ type attempt struct {
 	answers   []steady.Answer
 	ended     bool // nothing is recorded any more
 	judging   bool
+	led       int       // frames of the recording, whole blocks, within which the level was led to its value
 	level     []float64 // m/s², of the last block
 	peak      [2]float64
 	reason    Decision // given with the command to keep
@@ -283,6 +284,9 @@ func (a *attempt) block() error {
 		ln := cmplx.Log(d / r)
 		seen.Level, seen.LnRatio, seen.Distortion = append(seen.Level, a.level[i]), append(seen.LnRatio, ln), append(seen.Distortion, a.distortion(f, b.Harmonics[0]))
 		a.series[i] = append(a.series[i], steady.Block{LnRatio: ln, LnLevel: math.Log(a.level[i]), Dropped: disturbed(a.done[i])})
+		if i == 0 && !a.judging {
+			a.led = a.frames + a.size // the block in which the level is reached is the next one at the earliest
+		}
 		if a.judging {
 			a.answers[i] = a.judges[i].Add(a.series[i][k])
 		}

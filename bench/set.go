@@ -107,6 +107,7 @@ type Outcome struct {
 	Answers  []steady.Answer // of each line
 	Level    []float64       // m/s² peak reached, of each line
 	Seconds  float64         // from the start of the drive to the end of the recording
+	Held     float64         // s from the start of the recording, whole blocks, from which on the level was held; 0: from its start, or not known
 	Reason   string          // why it was kept although it was not steady; empty: it was steady
 	Operator string          // who decided that
 }

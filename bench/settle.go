@@ -75,6 +75,9 @@ func (a *attempt) keep(d Decision) error {
 		Step: a.number, Attempt: a.try, Answers: a.answers, Level: a.level,
 		Seconds: a.start - a.begun + float64(a.frames)/a.stream.info.Rate, Reason: d.Reason, Operator: d.Name,
 	}
+	if a.judging {
+		o.Held = float64(max(a.led, a.size)) / a.stream.info.Rate
+	}
 	name, err := a.record.keep(o)
 	if err != nil {
 		return err

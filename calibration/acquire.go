@@ -26,6 +26,7 @@ type acquisition struct {
 	exchanged         []recording.Finding // of the recording with the transducers exchanged
 	second            *acquisition        // that recording; nil: not made
 	led               bool                // the highest of several lines told the frequency, and whether samples are missing
+	whole             *acquisition        // of the recording from its start, for the judge of steadiness; nil: the same as this one
 	steps             [2]float64          // quantisation steps of reference and device, V
 }
 

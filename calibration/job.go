@@ -56,6 +56,7 @@ type PointPlan struct {
 	Exchanged *recording.Recording // the same point with the transducers exchanged between the channels; nil: not made
 	Readings  []Reading            // for a point that was read off
 	Block     float64              // s, length of a block of the approximation; 0: whole cycles that the approximation chooses
+	Held      float64              // s from the start of the recording, within which the level was led to its value: that part counts for the judge of steadiness alone; 0 none
 	Repeat    bool                 // a point before it measured again: compared with it, not reported
 }
 

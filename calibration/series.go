@@ -25,6 +25,9 @@ func (p *Point) series(a *acquisition) (all []blockSeries, why string) {
 	}
 	for _, x := range []*acquisition{a, a.second} {
 		if x != nil {
+			if x.whole != nil {
+				x = x.whole
+			}
 			all = append(all, x.series(func(z []complex128) (ratio, level complex128) { return z[x.device] / z[x.reference], z[x.reference] }))
 		}
 	}

@@ -50,3 +50,52 @@ func New(name, id string, info Info, open func() (Reader, error)) Recording {
 
 // Open starts reading at the first frame.
 func (r Recording) Open() (Reader, error) { return r.open() }
+
+// From is the recording from a frame on, from 0. Its identity is that of the whole.
+func (r Recording) From(frame int64) Recording {
+	if frame <= 0 {
+		return r
+	}
+	whole := r.open
+	if r.Info.Frames >= 0 {
+		r.Info.Frames = max(0, r.Info.Frames-frame)
+	}
+	if !r.Info.Start.IsZero() && r.Info.Rate > 0 {
+		r.Info.Start = r.Info.Start.Add(time.Duration(float64(frame) / r.Info.Rate * float64(time.Second)))
+	}
+	info := r.Info
+	r.open = func() (Reader, error) {
+		reader, err := whole()
+		if err != nil {
+			return nil, err
+		}
+		return &later{Reader: reader, info: info, skip: frame}, nil
+	}
+	return r
+}
+
+// later is a reader that leaves out the first frames.
+type later struct {
+	Reader
+	info Info
+	skip int64
+}
+
+// Info is that of the part.
+func (l *later) Info() Info { return l.info }
+
+// Read reads on from the first frame of the part.
+func (l *later) Read(dst [][]float64) (int, error) {
+	for l.skip > 0 {
+		part := make([][]float64, len(dst))
+		for c := range dst {
+			part[c] = dst[c][:min(l.skip, int64(len(dst[c])))]
+		}
+		n, err := l.Reader.Read(part)
+		if err != nil {
+			return 0, err
+		}
+		l.skip -= int64(n)
+	}
+	return l.Reader.Read(dst)
+}

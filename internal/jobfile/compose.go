@@ -17,6 +17,7 @@ type Measured struct {
 	Units     []string // of the channels, where the file cannot say them
 	Readings  string   // name of a CSV file of readings
 	Block     float64  // s, of the approximation; 0: it chooses
+	Held      float64  // s, within which the level was led to its value; 0: none
 	Repeat    bool     // of an earlier point
 	Comment   string   // what a person should know of it, one line; may be empty
 }
@@ -70,7 +71,7 @@ func (j *Job) pointNode(m Measured) *node {
 	if m.Of >= 0 {
 		own := j.root.fields["point"].value.items[m.Of]
 		for _, key := range own.keys {
-			if !slices.Contains([]string{"recording", "exchanged", "reading", "readings", "repeat", "block"}, key) {
+			if !slices.Contains([]string{"recording", "exchanged", "reading", "readings", "repeat", "block", "held_from"}, key) {
 				set(key, own.fields[key].value)
 			}
 		}
@@ -80,6 +81,9 @@ func (j *Job) pointNode(m Measured) *node {
 	}
 	if m.Block > 0 {
 		set("block", textNode(strconv.FormatFloat(m.Block, 'g', -1, 64)+" s"))
+	}
+	if m.Held > 0 {
+		set("held_from", textNode(strconv.FormatFloat(m.Held, 'g', -1, 64)+" s"))
 	}
 	if m.Repeat {
 		set("repeat", &node{kind: kindBool, text: "true"})

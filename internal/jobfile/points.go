@@ -29,6 +29,12 @@ func readPoints(root *table, j *Job, by standard) {
 				t.wrong("block", "%g s hold %.3g cycles of %g Hz, allowed are blocks of %g cycles and more", p.Block, cycles, p.Frequency, leastCycles)
 			}
 		}
+		if t.has("held_from") {
+			p.Held = t.positive("held_from", quantity.Time)
+			if by != transducer {
+				t.wrong("held_from", "belongs to a recording of reference and device, made while the level was led to its value")
+			}
+		}
 		if p.Repeat = t.flag("repeat"); p.Repeat {
 			p.Label = fmt.Sprintf("point %d (%g Hz, repeated)", len(places)+1, p.Frequency)
 		}

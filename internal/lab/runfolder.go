@@ -142,7 +142,7 @@ func (m *Measurement) measured(s run.State, repeats bool) (points []jobfile.Meas
 		for i, line := range step.Lines {
 			p := jobfile.Measured{Of: m.of[step.Points[i]], Frequency: line.Frequency, Recording: k.File, Units: k.Units, Repeat: step.Repeat}
 			if m.Plan != nil {
-				p.Block = step.Block
+				p.Block, p.Held = step.Block, k.Outcome.Held
 				p.Level = m.Plan.Request.LevelText(line.Level, line.Frequency)
 			}
 			if k.Rate != math.Trunc(k.Rate) {

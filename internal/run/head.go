@@ -81,6 +81,7 @@ type Outcome struct {
 	Answers  []Answer  `json:"answers"`
 	Level    []float64 `json:"level_m_per_s2"`
 	Seconds  float64   `json:"seconds"`
+	Held     float64   `json:"held_from_s,omitempty"`  // of the recording: before it the level was led to its value
 	Reason   string    `json:"kept_because,omitempty"` // of a point that was not steady
 	Operator string    `json:"operator,omitempty"`
 }
@@ -116,7 +117,7 @@ func (o Outcome) Steady() bool {
 }
 
 func outcomeOf(o bench.Outcome) Outcome {
-	out := Outcome{Level: o.Level, Seconds: o.Seconds, Reason: o.Reason, Operator: o.Operator}
+	out := Outcome{Level: o.Level, Seconds: o.Seconds, Held: o.Held, Reason: o.Reason, Operator: o.Operator}
 	for _, a := range o.Answers {
 		out.Answers = append(out.Answers, Answer{State: a.State.String(), Blocks: a.Blocks, Dropped: a.Dropped, TauMax: a.TauMax,
 			Modulus: estimateOf(a.Modulus), Phase: estimateOf(a.Phase)})
