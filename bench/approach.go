@@ -335,8 +335,11 @@ func (a *attempt) verdict() (ending, bool) {
 		}
 		return ending{"question", a.unsteady(), a.choices()}, given
 	}
-	return ending{kind: "steady"}, true
+	return ending{kind: "steady"}, given || float64(a.frames)/a.stream.info.Rate-a.held() >= a.step.Least
 }
+
+// held is the time in s of the recording, whole blocks, within which the level was led to its value.
+func (a *attempt) held() float64 { return float64(max(a.led, a.size)) / a.stream.info.Rate }
 
 func (a *attempt) choices() []Choice {
 	if len(a.series[0]) == 0 {

@@ -58,6 +58,7 @@ type Step struct {
 	Repeat     bool            // a repeat of an earlier step
 	Judge      steady.Settings // for each line
 	Block      float64         // s, whole cycles of every line
+	Least      float64         // s for which the level is held at least, however soon the ratio is steady; 0: no longer than that
 	Longest    float64         // s from the start of the drive, after which the point is not reached
 	Distortion float64         // largest distortion of the motion wanted, relative; above it pre-distortion is tried; 0: none is
 }

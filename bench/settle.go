@@ -76,7 +76,7 @@ func (a *attempt) keep(d Decision) error {
 		Seconds: a.start - a.begun + float64(a.frames)/a.stream.info.Rate, Reason: d.Reason, Operator: d.Name,
 	}
 	if a.judging {
-		o.Held = float64(max(a.led, a.size)) / a.stream.info.Rate
+		o.Held = a.held()
 	}
 	name, err := a.record.keep(o)
 	if err != nil {

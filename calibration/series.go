@@ -19,27 +19,28 @@ func (p *Point) series(a *acquisition) (all []blockSeries, why string) {
 	case a == nil || len(a.fit.Blocks) == 0:
 		return nil, "the approximation gave no blocks"
 	case p.Method.statedLevel:
-		s := a.series(func(z []complex128) (ratio, level complex128) { return z[a.device], 0 })
+		s := a.series(0, func(z []complex128) (ratio, level complex128) { return z[a.device], 0 })
 		s.offset = math.Log(p.Plan.Level)
 		return []blockSeries{s}, ""
 	}
 	for _, x := range []*acquisition{a, a.second} {
 		if x != nil {
+			led := 0.0
 			if x.whole != nil {
-				x = x.whole
+				x, led = x.whole, p.Plan.Held
 			}
-			all = append(all, x.series(func(z []complex128) (ratio, level complex128) { return z[x.device] / z[x.reference], z[x.reference] }))
+			all = append(all, x.series(led, func(z []complex128) (ratio, level complex128) { return z[x.device] / z[x.reference], z[x.reference] }))
 		}
 	}
 	return all, ""
 }
 
-// series is the blocks of a fit, those rejected as dropped. A block is as long as the longest: where blocks were merged the last may be shorter.
-func (a *acquisition) series(of func(z []complex128) (ratio, level complex128)) (s blockSeries) {
+// series is the blocks of a fit, those rejected as dropped; one within the time in which the level was led to its value was not disturbed but moved, and has a value. A block is as long as the longest: where blocks were merged the last may be shorter.
+func (a *acquisition) series(led float64, of func(z []complex128) (ratio, level complex128)) (s blockSeries) {
 	merged := 1
 	for _, b := range a.fit.Blocks {
-		block := steady.Block{Dropped: b.Rejected}
-		if !b.Rejected {
+		block := steady.Block{Dropped: b.Rejected && (b.Time > led || cmplx.IsNaN(b.Z[a.device]))}
+		if !block.Dropped {
 			ratio, level := of(b.Z)
 			block.LnRatio, block.LnLevel = cmplx.Log(ratio), math.Log(modulus(level))
 		}

@@ -26,7 +26,7 @@ func shortJob(dir string) (string, error) {
 			return "", err
 		}
 		for from, to := range map[string]string{
-			`frequencies = ["5 Hz", "8 Hz", "12.5 Hz", "20 Hz", "40 Hz", "80 Hz"]`: `frequencies = ["20 Hz", "40 Hz", "80 Hz"]`,
+			`frequencies = ["2 Hz", "3 Hz", "5 Hz", "10 Hz", "20 Hz", "40 Hz", "80 Hz"]`: `frequencies = ["20 Hz", "40 Hz", "80 Hz"]`,
 			"trials = 200000": "trials = 10000",
 		} {
 			text = []byte(strings.Replace(string(text), from, to, 1))

@@ -86,7 +86,8 @@ func TestComposeOfPlan(t *testing.T) {
 	}
 	text := job.Compose([]Measured{
 		{Of: -1, Frequency: 79.43282347242815, Level: "0.1 g peak", Recording: "recordings/001-79.43Hz-a1.wav", Comment: "steady\nafter 12 s"},
-		{Of: -1, Frequency: 20, Level: "0.018 g peak", Recording: "recordings/002.wav", Rate: 1000.5, Units: []string{"V", "V"}},
+		{Of: -1, Frequency: 20, Level: "0.018 g peak", Recording: "recordings/002.wav", Rate: 1000.5, Units: []string{"V", "V"}, Block: 0.25, Held: 1.5},
+		{Of: -1, Frequency: 20, Level: "0.018 g peak", Recording: "recordings/003.wav", Repeat: true},
 	}, nil, func(name string) string { return "job/" + name })
 	moved := fstest.MapFS{"job.toml": {Data: []byte(text)}}
 	for _, f := range job.Files {
@@ -96,7 +97,7 @@ func TestComposeOfPlan(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}
-	if p := after.Calibration.Points; len(p) != 2 || p[0].Frequency != 79.43282347242815 || after.Recordings[1].Options.Rate != 1000.5 || len(after.Recordings[1].Options.Units) != 2 {
+	if p := after.Calibration.Points; len(p) != 3 || !p[2].Repeat || p[1].Block != 0.25 || p[1].Held != 1.5 || p[0].Frequency != 79.43282347242815 || after.Recordings[1].Options.Rate != 1000.5 || len(after.Recordings[1].Options.Units) != 2 {
 		t.Errorf("points %+v, recordings %+v", p, after.Recordings)
 	}
 	if !strings.Contains(text, "# steady after 12 s\n[[point]]") {

@@ -126,7 +126,7 @@ func (m *Measurement) planned() error {
 			label += ", repeated"
 		}
 		m.step(bench.Step{Points: []int{number[q.Frequency]}, Label: label, Lines: []bench.Line{{Frequency: q.Frequency, Level: q.Level}}, Repeat: q.Repeat, Judge: judge,
-			Block: q.Block, Longest: r.Wish.Longest, Distortion: m.Bench.Distortion})
+			Block: q.Block, Least: m.least(q.Frequency, q.Block), Longest: r.Wish.Longest, Distortion: m.Bench.Distortion})
 	}
 	if p.Multisine == nil {
 		return nil
@@ -139,6 +139,7 @@ func (m *Measurement) planned() error {
 	if s.Judge, err = m.settings(s.Lines[0].Frequency, s.Block); err != nil {
 		return err
 	}
+	s.Least = m.least(s.Lines[0].Frequency, s.Block)
 	last := len(m.Steps) // what is measured together comes before what is repeated
 	for last > 0 && m.Steps[last-1].Repeat {
 		last--
@@ -153,6 +154,15 @@ func (m *Measurement) planned() error {
 func (m *Measurement) point(of int) int {
 	m.of = append(m.of, of)
 	return len(m.of) - 1
+}
+
+// leastBlocks is the least number of blocks at the level held, for a type A uncertainty of what rests on them alone.
+const leastBlocks = 5
+
+// least is how long a level is held at least: blocks enough, and the periods the procedure asks for.
+func (m *Measurement) least(f, block float64) float64 {
+	blocks := max(leastBlocks, math.Ceil(m.Job.Calibration.Procedure.LeastPeriods/f/block-1e-9))
+	return blocks * block
 }
 
 // step adds a step; its label is made different from those before it.

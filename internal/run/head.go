@@ -42,6 +42,7 @@ type Step struct {
 	Repeat     bool    `json:"repeat,omitempty"` // of an earlier step
 	Judge      Judge   `json:"judge"`
 	Block      float64 `json:"block_s"`
+	Least      float64 `json:"least_s,omitempty"`
 	Longest    float64 `json:"longest_s"`
 	Distortion float64 `json:"distortion,omitempty"`
 }
@@ -65,7 +66,7 @@ type Judge struct {
 
 // StepOf is the record of a step.
 func StepOf(s bench.Step) Step {
-	out := Step{Label: s.Label, Repeat: s.Repeat, Block: s.Block, Longest: s.Longest, Distortion: s.Distortion,
+	out := Step{Label: s.Label, Repeat: s.Repeat, Block: s.Block, Least: s.Least, Longest: s.Longest, Distortion: s.Distortion,
 		Judge: Judge{s.Judge.Rule.String(), s.Judge.Modulus, s.Judge.Phase, s.Judge.TauMax, s.Judge.Limit, s.Judge.Level}}
 	for _, p := range s.Points {
 		out.Points = append(out.Points, p+1)
