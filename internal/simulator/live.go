@@ -52,7 +52,7 @@ type Live struct {
 	gain      float64
 	table     table
 	guidance  [3]section // two across, rocking
-	ground    floor
+	ground    tremor
 	level     [channels + 1]float64 // ground of the last frame: common, reference, device
 	machines  []wheel
 	hum       []wheel
@@ -97,7 +97,7 @@ func New(s Setup, seed uint64) (*Live, *Witness, error) {
 	l.generator, l.drive = g, make([]float64, l.every)
 	l.line.line = make([]float64, int(math.Round(s.Shaker.Latency/l.h)))
 	l.hiss = newHiss(s.Shaker.Noise, l.h, random())
-	l.ground = newFloor(s.Ground, 1, frame, random())
+	l.ground = newTremor(s.Ground, 1, frame, random())
 	for i, g := range append(slices.Clone(s.Shaker.Guidance[:]), s.Shaker.Rocking) {
 		l.guidance[i] = section{b0: g.Share}
 		if g.Resonance > 0 {

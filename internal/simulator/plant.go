@@ -75,8 +75,8 @@ func (f Fault) check(h float64) error {
 	switch {
 	case f.Channel < 0 || f.Channel > channels:
 		return fmt.Errorf("fault %q: channel %d, allowed are 1 reference, 2 device and 0 both", f.Kind, f.Channel)
-	case f.Every < 0:
-		return fmt.Errorf("fault %q: every %g s, allowed are values from zero", f.Kind, f.Every)
+	case f.Every != 0 && f.Every < 1e-3:
+		return fmt.Errorf("fault %q: every %g s, allowed are values from 1 ms, and 0 for once", f.Kind, f.Every)
 	case need.frequency && !(f.Frequency > 0 && f.Frequency < highest):
 		return fmt.Errorf("fault %q: frequency %g Hz, allowed are values above zero and below %.4g Hz", f.Kind, f.Frequency, highest)
 	case need.size && f.Size == 0:

@@ -37,7 +37,7 @@ func Device10V() Sensor {
 // X12 is the exciter X-12: 25 mm, voltage drive, 2.4 kg moved, the same distortion at its own full stroke.
 func X12() Shaker {
 	s := X03()
-	s.Armature, s.Payload, s.Stroke, s.Stop = 1.6, 0.8, 25e-3, 14e-3
+	s.Armature, s.Payload, s.Stroke = 1.6, 0.8, 25e-3
 	s.Force, s.Resistance, s.Hardening, s.Asymmetry = 12, 6.8, 0.205, 0.0364
 	return s
 }
@@ -45,7 +45,7 @@ func X12() Shaker {
 // X03 is the exciter X-03: 10 mm, 100 N, voltage drive, 1.2 kg moved. Hardening and asymmetry are such that one hertz at full stroke has 26 % third and 6 % second harmonic of the acceleration.
 func X03() Shaker {
 	return Shaker{
-		Armature: 0.7, Payload: 0.5, Resonance: 2, Damping: 0.1, Stroke: 10e-3, Stop: 5.6e-3, Hardening: 0.185, Asymmetry: 0.029,
+		Armature: 0.7, Payload: 0.5, Resonance: 2, Damping: 0.1, Stroke: 10e-3, Stop: 1.12, Hardening: 0.185, Asymmetry: 0.029,
 		Force: 6, Resistance: 4.5, Gain: 10, Noise: Noise{White: 2e-6, Corner: 20}, Clip: 40, Limit: 16,
 		Latency: 0.05, Ramp: 0.1,
 		Guidance: [2]Guidance{{0.02, 340, 12}, {0.012, 510, 15}}, Rocking: Guidance{0.3, 420, 12},

@@ -24,7 +24,7 @@ func (s Sensor) warm() Sensor {
 type lane struct {
 	sensor   Sensor
 	own      hiss         // self-noise, m/s²
-	ground   floor        // the share of the ground that is not common
+	ground   tremor       // the share of the ground that is not common
 	machine  []complex128 // lines of the ground seen here, relative to the common phasor
 	mounting mounting
 	high     highPass
@@ -51,7 +51,7 @@ func newLane(s Setup, c int, h float64, random func() *rand.Rand) lane {
 	l := lane{
 		sensor: sensor, gain: r.Gain[c],
 		own:    newHiss(sensor.Noise, h, random()),
-		ground: newFloor(s.Ground, s.Ground.NotCommon, h*float64(s.oversampling()), random()),
+		ground: newTremor(s.Ground, s.Ground.NotCommon, h*float64(s.oversampling()), random()),
 		bias:   newDecay(append([]Creep{{sensor.Creep, max(sensor.CreepTime, h)}}, sensor.Creeps...), h),
 		drift:  sensor.Drift * h,
 		noise:  newHiss(r.Noise, h*float64(s.oversampling()), random()),

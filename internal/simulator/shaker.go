@@ -10,7 +10,7 @@ type Shaker struct {
 	Resonance  float64 // Hz, of the suspension with Armature and Payload and small strokes
 	Damping    float64 // of critical, mechanical; a voltage drive adds its own
 	Stroke     float64 // m, peak to peak, rated
-	Stop       float64 // m, distance of either stop from the middle; 0 none
+	Stop       float64 // distance of either stop from the middle over half the stroke, above 1; 0 none
 	Hardening  float64 // cubic part of the spring force at full stroke, relative to the linear part
 	Asymmetry  float64 // quadratic part of the spring force at full stroke, relative to the linear part
 	Force      float64 // N/A, of the coil
@@ -89,7 +89,7 @@ func newTable(s Shaker) table {
 	if s.Stop > 0 {
 		const hard, dead = 400, 3 // Hz with the moving mass; s/m. Rubber on steel, assumed: of 0.3 m/s less than half comes back
 		w := 2 * math.Pi * hard
-		t.stop, t.wall, t.buffer = s.Stop, m*w*w, dead
+		t.stop, t.wall, t.buffer = s.Stop*half, m*w*w, dead
 	}
 	return t
 }

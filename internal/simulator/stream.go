@@ -143,9 +143,9 @@ func (s *hiss) next() float64 {
 	return s.ladder.step(s.size * s.rng.NormFloat64())
 }
 
-// floor is ground motion as it comes: an f/(1+(f/12)²) density from a ladder behind a high-pass, and a bump for each mode. The bumps multiply, where those of Ground.density add:
+// tremor is ground motion as it comes: an f/(1+(f/12)²) density from a ladder behind a high-pass, and a bump for each mode. The bumps multiply, where those of Ground.density add:
 // with modes apart by more than five widths that differs by less than 3 %.
-type floor struct {
+type tremor struct {
 	rng    *rand.Rand
 	size   float64
 	high   rung
@@ -155,10 +155,10 @@ type floor struct {
 
 const groundKnee = 12 // Hz, where Ground.density turns from rising to falling
 
-func newFloor(g Ground, share, h float64, rng *rand.Rand) floor {
+func newTremor(g Ground, share, h float64, rng *rand.Rand) tremor {
 	l, gain := newLadder(0, 1, h)
 	// |s/(s+ω)|² = f²/(f²+12²), so that 12² of it times 1/f is f/(1+f²/144).
-	s := floor{rng: rng, size: share * g.Density * groundKnee * gain / math.Sqrt(2*h), high: newRung(0, groundKnee, h), ladder: l}
+	s := tremor{rng: rng, size: share * g.Density * groundKnee * gain / math.Sqrt(2*h), high: newRung(0, groundKnee, h), ladder: l}
 	for _, m := range g.Modes {
 		s.modes = append(s.modes, newMode(m, h))
 	}
@@ -171,7 +171,7 @@ func newMode(m Mode, h float64) section {
 	return newBump(m.Frequency, quality, math.Sqrt(1+m.Gain)-1, h)
 }
 
-func (s *floor) next() float64 {
+func (s *tremor) next() float64 {
 	if s.size == 0 {
 		return 0
 	}
