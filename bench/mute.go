@@ -29,47 +29,65 @@ func (w *watch) settled(seconds float64) bool {
 	return w.sure && w.still(low, high) && high <= (1+nearest)*w.drive && low >= (1-nearest)*w.drive
 }
 
-// mute says where a channel shows nothing in a part of a cycle although much should happen there, and the other one shows that it does: whatever the harmonics and the
-// soft start make of the waveform, both would show it.
+// mute says where a channel shows nothing in a part of a cycle in which the other one moves: whatever harmonics and a soft start make of the waveform, both would show
+// it. Channels whose phases are apart pass flat places of the waveform at different times and cannot be compared so.
 func (w *watch) mute(t float64) error {
-	if w.period <= longestLook || t-longestLook < w.since {
+	if w.period <= longestLook || t-longestLook < w.since || !w.together() {
 		return nil
 	}
-	low, high := w.between(t - longestLook - w.longest)
-	var still, moves [2][2]bool // by movement about the mean, and about rest
+	low, _ := w.between(t - longestLook - w.longest)
+	var seen, noise, least [2]float64
 	for c := range w.in {
-		x, y := w.tail(c, longestLook)
-		if len(x) == 0 || math.IsNaN(y[0]) {
+		x, _ := w.tail(c, longestLook)
+		if len(x) == 0 {
 			return nil
 		}
-		grown := &w.grown[len(w.windows)][c]
-		count := max(low, shown**grown) / w.drive
-		noise := w.model.fit.rms[c] * w.model.fit.rms[c] * (1 + surely*math.Sqrt(2/float64(len(x))))
-		steep := 2 * math.Pi * min(0.25, longestLook/w.period) / math.Sqrt(6) * w.whole(c) // scatter about a zero
-		for j, p := range [2][3]float64{{scatter(x), scatter(y), steep}, {about(x, w.offset[c]), about(y, 0), w.whole(c)}} {
-			wanted := p[1] * count
-			nothing := math.Sqrt(noise + silent*silent*wanted*wanted)
-			if p[1] > informed*p[2] && nothing < moving*wanted {
-				still[j][c] = p[0] < nothing
-				moves[j][c] = p[0] > moving*wanted
-			}
-		}
-		if y := about(y, 0); y > informed*w.whole(c) {
-			*grown = max(*grown, min(high, about(x, w.offset[c])/y*w.drive)/2) // half: a soft start overshoots
-		}
+		seen[c], least[c] = scatter(x), moving*w.steep(c)*low/w.drive
+		noise[c] = w.model.fit.rms[c] * math.Sqrt(1+surely*math.Sqrt(2/float64(len(x))))
 	}
 	for c := range w.in {
-		if still[0][c] && moves[0][1-c] && w.together() || still[1][c] && moves[1][1-c] {
-			return w.unsafe(t, c, "it shows nothing in the last %.3g s while the other channel moves", longestLook)
+		other := 1 - c
+		wanted := seen[other] * w.whole(c) / w.whole(other)
+		nothing := math.Hypot(noise[c], silent*wanted)
+		if seen[other] > max(least[other], 2*noise[other]) && nothing < moving*wanted && seen[c] < nothing {
+			return w.unsafe(t, c, "it shows %.3g V rms in the last %.3g s, by the other channel it should be %.3g V", seen[c], longestLook, wanted)
 		}
 	}
 	return nil
 }
 
-// together says whether the channels pass their zeros at the same time: only then a flat place of the waveform is one in both.
+// steep is the scatter of the longest window about a zero of the waveform.
+func (w *watch) steep(c int) float64 {
+	return 2 * math.Pi * min(0.25, longestLook/w.period) / math.Sqrt(6) * w.whole(c)
+}
+
+// died says where a channel shows nothing for more than a third of a cycle: no phase and no soft start does that.
+func (w *watch) died(t float64) error {
+	seconds := longDead * w.period
+	if seconds <= longestLook || t-seconds < w.since {
+		return nil
+	}
+	low, _ := w.between(t - seconds - w.longest)
+	for c := range w.in {
+		x, _ := w.tail(c, seconds)
+		if len(x) == 0 {
+			return nil
+		}
+		size := w.whole(c) * math.Sqrt2 * low / w.drive
+		nothing := math.Hypot(w.model.fit.rms[c]*math.Sqrt(1+surely*math.Sqrt(2/float64(len(x)))), dead*size)
+		if s := scatter(x); nothing < 3*dead*size && s < nothing {
+			return w.unsafe(t, c, "it shows %.3g V rms in the last %.3g s of an amplitude of %.3g V: it is dead", s, seconds, size)
+		}
+	}
+	return nil
+}
+
+// together says whether the channels pass their zeros, and the flat places of the waveform, in the same window.
 func (w *watch) together() bool {
 	z := w.model.fit.lines
-	return math.Abs(real(z[1][0]/z[0][0])) > cosTogether*cmplx.Abs(z[1][0]/z[0][0])
+	apart := math.Abs(cmplx.Phase(z[1][0] / z[0][0]))
+	apart = min(apart, math.Pi-apart) // a device turned around moves all the same
+	return apart < 2*math.Pi*longestLook/w.period*quarter
 }
 
 // whole is the rms of the waveform expected over whole cycles.

@@ -23,13 +23,15 @@ const (
 	nearby       = 0.25 // relative change of the drive over which whole cycles stay as they were fitted
 	nearest      = 0.05 // and parts of a cycle, with their harmonics
 	small        = 0.02 // relative change of the drive that is none
-	informed     = 0.6  // rms of the waveform expected in a part of a cycle over that of whole cycles, from which the part tells how far the motion has grown
 	surely       = 5    // standard deviations between what is expected and a bound: fewer make the window undecided
 	longestLook  = 0.4  // s, longest window
 	frozen       = 0.25 // s, a channel of one value for so long is flat
 	clippedRun   = 3    // samples at the limit one after another
 	silent       = 0.1  // of the movement expected in a window: less, noise apart, is a channel that shows nothing
-	cosTogether  = 0.97 // of the phase between the channels
+	steeply      = 0.4  // of the mean square of a window about a zero, from which a window is judged by its movement alone
+	longDead     = 0.35 // of a cycle, in which a channel that lives must move, whatever its phase
+	dead         = 0.02 // of the amplitude: less, noise apart, is no movement in that time
+	quarter      = 0.25 // of a window, that the channels' zeros may be apart to be compared in it
 	moving       = 0.35 // of it: more is one that shows something
 	learning     = 5.0  // s over which the noise of a window is learned
 	hushed       = 1.5  // of the variance found in the quiet check, which is short
@@ -51,7 +53,7 @@ type watch struct {
 	since   float64      // s, from which the waveform is that of this drive
 	now     float64      // s, time of the last look
 	step    float64      // s, since the one before
-	grown   [][2]float64 // V, drive whose effect each channel has shown in windows of each length, and last to mute
+	grown   [][2]float64 // V, drive whose effect each channel has shown in windows of each length
 	offset  [2]float64
 	windows []float64    // s, ascending
 	noise   [][2]float64 // variance of the projection in each window
@@ -74,7 +76,7 @@ func newWatch(in [2]Input, lsb [2]float64, b *bins, low, high float64) *watch {
 		}
 		w.windows = append(w.windows, s)
 	}
-	w.noise, w.grown = make([][2]float64, len(w.windows)), make([][2]float64, len(w.windows)+1)
+	w.noise, w.grown = make([][2]float64, len(w.windows)), make([][2]float64, len(w.windows))
 	return w
 }
 
@@ -222,14 +224,17 @@ func (w *watch) look(t float64) error {
 			return w.unsafe(t, 1, "the ratio to the reference is %.3g times what it was, allowed are %.3g to %.3g: the channels disagree", r, 1/bound, bound)
 		}
 	}
-	return w.mute(t)
+	if err := w.mute(t); err != nil {
+		return err
+	}
+	return w.died(t)
 }
 
 // window judges channel c by window k and returns its factor on the model where the waveform is familiar and the window clear of noise, else 0.
 func (w *watch) window(t float64, k, c int) (float64, error) {
 	seconds := w.windows[k]
 	low, high := w.between(t - seconds - w.longest)
-	v := w.project(c, seconds)
+	v := w.project(c, seconds, seconds >= w.period*(1-1e-9))
 	if !v.full || t-seconds < w.since {
 		return 0, nil
 	}
@@ -242,21 +247,35 @@ func (w *watch) window(t float64, k, c int) (float64, error) {
 		bound := w.apart(seconds)
 		lo, hi = low/w.drive/bound, high/w.drive*bound
 	}
-	doubt := surely * math.Sqrt(w.noise[k][c]/v.power)
-	if room := min(low/w.drive-lo, hi-high/w.drive); !(doubt <= room) {
-		return 0, nil
+	decided, err := w.within(t, c, v, math.Sqrt(w.noise[k][c]), lo, hi, low, high)
+	if err == nil && seconds < w.period*(1-1e-9) { // a cable that is pulled may leave a channel at another mean
+		if u := w.project(c, seconds, true); u.power > steeply*float64(u.count)*w.steep(c)*w.steep(c) {
+			_, err = w.within(t, c, u, 2*math.Sqrt(w.noise[k][c]), lo, hi, low, high)
+		}
 	}
-	if v.gain < lo || v.gain > hi {
-		return 0, w.outside(t, c, v.gain, lo, hi)
+	if err != nil || !decided {
+		return 0, err
 	}
 	w.grown[k][c] = max(w.grown[k][c], min(v.gain*w.drive, high))
-	if c == 0 && (v.gain-doubt)*w.share > above {
-		return 0, w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
-	}
 	if !w.still(low, high) {
 		return 0, nil
 	}
 	return v.gain, nil
+}
+
+// within judges the factor of a view that is clear of its noise, whose projection has the given standard deviation, while the drive was between low and high.
+func (w *watch) within(t float64, c int, v view, std, lo, hi, low, high float64) (decided bool, err error) {
+	doubt := surely * std / math.Sqrt(v.power)
+	if !v.full || !(doubt <= min(low/w.drive-lo, hi-high/w.drive)) {
+		return false, nil
+	}
+	if v.gain < lo || v.gain > hi {
+		return true, w.outside(t, c, v.gain, lo, hi)
+	}
+	if c == 0 && (v.gain-doubt)*w.share > above {
+		return true, w.unsafe(t, c, "the level is %.3g times what stroke, velocity, force or payload admit", v.gain*w.share)
+	}
+	return true, nil
 }
 
 // apart is the factor by which one channel may change over the other in a window.
@@ -300,17 +319,20 @@ type view struct {
 }
 
 // project compares the last seconds of channel c with the waveform expected: in whole cycles without their straight lines, as a table that still swings shows them.
-func (w *watch) project(c int, seconds float64) view {
+func (w *watch) project(c int, seconds float64, lines bool) view {
 	x, y := w.tail(c, seconds)
 	if len(x) == 0 || math.IsNaN(y[0]) {
 		return view{}
 	}
 	v := view{full: true, count: len(x)}
 	mx, my, sx, sy := 0.0, 0.0, 0.0, 0.0
-	if seconds >= w.period*(1-1e-9) {
+	switch {
+	case lines && seconds < w.period*(1-1e-9):
+		mx, my = mean(x), mean(y)
+	case lines:
 		mx, sx = line(x)
 		my, sy = line(y)
-	} else {
+	default:
 		mx = w.rest(c, seconds)
 	}
 	var xx, xy float64

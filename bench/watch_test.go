@@ -85,7 +85,7 @@ func TestPulledCableStopsTheRun(t *testing.T) {
 			t.Logf("%5g Hz after %s: median %.3f s, largest %.3f s", f, kind, delays[len(delays)/2], delays[len(delays)-1])
 			limit := min(0.5, 2/f)
 			if kind == "check" && f < 0.5 {
-				limit += 0.25 / f // the waveform of a soft start is not known, and the channels pass their zeros apart: it takes until the signal must be large
+				limit += 0.4 / f // the waveform of a soft start is not known, and the channels pass their zeros apart: it takes until a channel that lives must move
 			}
 			if worst := delays[len(delays)-1]; worst > limit {
 				t.Errorf("%g Hz, %s: %.3f s until the halt", f, kind, worst)
