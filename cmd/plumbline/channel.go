@@ -26,6 +26,7 @@ type channelFlags struct {
 
 func newChannel() *cobra.Command {
 	var v channelFlags
+	var live recordFlags
 	cmd := &cobra.Command{
 		Use:   `channel --voltage "1 V rms" --u "0.1 %" --corners N FILE...`,
 		Short: "Calibrate a recorder's channels with a known voltage: full scale, corners, delay",
@@ -38,7 +39,10 @@ scale, as in WAV files of a recorder. Frequencies are wanted from below the corn
 are corners, and clear of the upper end of the channel.
 
 The uncertainty of the voltage (--u, standard) goes to the full scale as a whole. How much one frequency may differ from
-another (--u-flatness, standard) decides how well the corners are known; without it the whole of --u is taken for that, too.`,
+another (--u-flatness, standard) decides how well the corners are known; without it the whole of --u is taken for that, too.
+
+With --input the voltage is recorded here, and FILE is a frequency: the command asks for each in turn, keeps the recordings in a
+folder and goes on from them.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return usage(errors.New("channel: FILE is missing"))
@@ -49,6 +53,11 @@ another (--u-flatness, standard) decides how well the corners are known; without
 			task, err := v.task(cmd)
 			if err != nil {
 				return usage(err)
+			}
+			if live.input != "" {
+				if args, err = live.record(cmd, args); err != nil {
+					return err
+				}
 			}
 			results, err := newLab().Channels(task, args)
 			if err != nil {
@@ -67,6 +76,7 @@ another (--u-flatness, standard) decides how well the corners are known; without
 	f.IntSliceVar(&v.columns, "columns", nil, "channels of the recordings, from 1; without it all")
 	f.BoolVar(&v.asset, "asset", false, "write [[channel]], for the file of a recorder, instead of [[recorder.channel]]")
 	f.StringVarP(&v.output, "output", "o", "", "write to this file, which must not exist yet, instead of the terminal")
+	live.add(cmd)
 	return cmd
 }
 

@@ -16,7 +16,7 @@ import (
 // Config says which interface, and how it is used.
 type Config struct {
 	Server    string        // "unix:/run/user/1000/pulse/native", "tcp:localhost:4713"; empty: what the environment names
-	Sink      string        // name of the output at the server
+	Sink      string        // name of the output at the server; empty: nothing is driven, Output, FullScale and Counter mean nothing
 	Source    string        // name of the input at the server
 	Rate      int           // samples per second at which output and input already run; nothing is resampled
 	Output    int           // channel of the sink that carries the drive, from 1
@@ -54,18 +54,21 @@ func (c Config) complete() (Config, error) {
 		c.Limit = usualLimit
 	}
 	switch {
-	case c.Sink == "" || c.Source == "":
-		return c, fmt.Errorf("audio: output %q and input %q, both need the name of a sink and a source at the server", c.Sink, c.Source)
+	case c.Source == "":
+		return c, fmt.Errorf("audio: input %q: the name of a source at the server is needed", c.Source)
 	case c.Rate <= 0:
 		return c, fmt.Errorf("audio: %d samples per second, allowed are values above zero", c.Rate)
+	case c.Limit < 0:
+		return c, fmt.Errorf("audio: limit %v without a frame, allowed are values above zero", c.Limit)
+	case c.Sink == "":
+		c.Counter = Counter{}
+		return c, nil
 	case !(c.FullScale > 0):
 		return c, fmt.Errorf("audio: output full scale %g V peak, allowed are values above zero", c.FullScale)
 	case c.Latency < leastLatency || c.Latency > mostLatency:
 		return c, fmt.Errorf("audio: latency %v, allowed are %v to %v", c.Latency, leastLatency, mostLatency)
 	case c.Ramp < 0 || c.Latency+c.Ramp > mostToSilence:
 		return c, fmt.Errorf("audio: latency %v and ramp %v, allowed are %v together: silence is to be reached by then", c.Latency, c.Ramp, mostToSilence)
-	case c.Limit < 0:
-		return c, fmt.Errorf("audio: limit %v without a frame, allowed are values above zero", c.Limit)
 	case (c.Counter.Output == 0) != (c.Counter.Input == 0):
 		return c, fmt.Errorf("audio: frame counter from output %d to input %d, both or neither are needed", c.Counter.Output, c.Counter.Input)
 	case c.Counter.Output == c.Output:
@@ -126,6 +129,10 @@ func (a *Interface) start(ctx context.Context) error {
 		return err
 	}
 	a.wg.Go(a.watch)
+	if a.cfg.Sink == "" {
+		close(a.player.ended)
+		return a.trouble()
+	}
 	a.wg.Go(a.player.run)
 	select {
 	case <-a.player.silence:
@@ -147,6 +154,9 @@ func (a *Interface) Drive(ctx context.Context, s bench.Signal) error {
 	}
 	if a.player.halted() {
 		return bench.ErrHalted
+	}
+	if a.cfg.Sink == "" {
+		return errors.New("drive: no output was named, the interface only records")
 	}
 	if err := a.trouble(); err != nil {
 		return err

@@ -45,18 +45,24 @@ func (a *Interface) prepare() error {
 		}
 		return v
 	}
-	for _, r := range []proto.RequestArgs{
-		&proto.SetSinkVolume{SinkIndex: a.sink.SinkIndex, ChannelVolumes: full(a.sink.Channels)},
-		&proto.SetSinkMute{SinkIndex: a.sink.SinkIndex},
+	requests := []proto.RequestArgs{
 		&proto.SetSourceVolume{SourceIndex: a.source.SourceIndex, ChannelVolumes: full(a.source.Channels)},
 		&proto.SetSourceMute{SourceIndex: a.source.SourceIndex},
-	} {
+	}
+	if a.cfg.Sink != "" {
+		requests = append(requests, &proto.SetSinkVolume{SinkIndex: a.sink.SinkIndex, ChannelVolumes: full(a.sink.Channels)}, &proto.SetSinkMute{SinkIndex: a.sink.SinkIndex})
+	}
+	for _, r := range requests {
 		if err := a.server.Request(r, nil); err != nil {
 			return fmt.Errorf("audio: volume of output %s and input %s to 100 %%: %w", a.cfg.Sink, a.cfg.Source, err)
 		}
 	}
 	if err := a.inspect(); err != nil {
 		return err
+	}
+	a.note()
+	if a.cfg.Sink == "" {
+		return nil
 	}
 	for _, c := range []struct {
 		what     string
@@ -68,15 +74,16 @@ func (a *Interface) prepare() error {
 			return fmt.Errorf("audio: %s: channel %d, allowed are 1 to %d", c.what, c.n, c.channels)
 		}
 	}
-	a.note()
 	return nil
 }
 
 // find asks the server for sink and source as they are now.
 func (a *Interface) find() error {
 	var sink proto.GetSinkInfoReply
-	if err := a.server.Request(&proto.GetSinkInfo{SinkIndex: proto.Undefined, SinkName: a.cfg.Sink}, &sink); err != nil {
-		return a.missing("output "+a.cfg.Sink, err)
+	if a.cfg.Sink != "" {
+		if err := a.server.Request(&proto.GetSinkInfo{SinkIndex: proto.Undefined, SinkName: a.cfg.Sink}, &sink); err != nil {
+			return a.missing("output "+a.cfg.Sink, err)
+		}
 	}
 	var source proto.GetSourceInfoReply
 	if err := a.server.Request(&proto.GetSourceInfo{SourceIndex: proto.Undefined, SourceName: a.cfg.Source}, &source); err != nil {
@@ -109,8 +116,11 @@ func (a *Interface) inspect() error {
 		return err
 	}
 	sink, source := a.sides()
-	if err := errors.Join(a.sound("output "+sink.SinkName, sink.SampleSpec, sink.ChannelVolumes, sink.Mute),
-		a.sound("input "+source.SourceName, source.SampleSpec, source.ChannelVolumes, source.Mute)); err != nil {
+	err := a.sound("input "+source.SourceName, source.SampleSpec, source.ChannelVolumes, source.Mute)
+	if a.cfg.Sink == "" {
+		return err
+	}
+	if err := errors.Join(a.sound("output "+sink.SinkName, sink.SampleSpec, sink.ChannelVolumes, sink.Mute), err); err != nil {
 		return err
 	}
 	var inputs proto.GetSinkInputInfoListReply
@@ -181,6 +191,9 @@ func (a *Interface) note() {
 		spec proto.SampleSpec
 		base proto.Volume
 	}{{"output " + a.sink.SinkName, a.sink.SampleSpec, a.sink.BaseVolume}, {"input " + a.source.SourceName, a.source.SampleSpec, a.source.BaseVolume}} {
+		if s.spec.Rate == 0 { // nothing is driven
+			continue
+		}
 		if formats[s.spec.Format].bits == 0 {
 			a.notes = append(a.notes, s.what+": the server carries 32 bit floating point, of which 24 bits count")
 		}

@@ -18,7 +18,8 @@ func TestConfigRefuses(t *testing.T) {
 		change func(*Config)
 	}{
 		{"", func(*Config) {}},
-		{"name of a sink", func(c *Config) { c.Sink = "" }},
+		{"", func(c *Config) { *c = Config{Source: "in", Rate: 48000} }},
+		{"name of a source", func(c *Config) { c.Source = "" }},
 		{"samples per second", func(c *Config) { c.Rate = 0 }},
 		{"full scale", func(c *Config) { c.FullScale = math.NaN() }},
 		{"latency 100ms", func(c *Config) { c.Latency = 100 * time.Millisecond }},
