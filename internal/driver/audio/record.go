@@ -2,6 +2,7 @@ package audio
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"sync"
@@ -81,11 +82,32 @@ func (a *Interface) Acquire(ctx context.Context) (recording.Reader, error) {
 		_ = r.Close()
 		return nil, a.missing("input "+a.cfg.Source, err)
 	}
-	if err := a.trouble(); err != nil { // came while it was made
+	if err := errors.Join(r.begun(), a.trouble()); err != nil { // the latter came while it was made
 		_ = r.Close()
 		return nil, err
 	}
 	return r, nil
+}
+
+// begun waits for the first frames: an input that slept takes longer to wake up than it may ever be silent afterwards.
+func (r *reader) begun() error {
+	late := time.NewTimer(max(answerLimit, r.from.cfg.Limit))
+	defer late.Stop()
+	for {
+		r.mu.Lock()
+		n, err := len(r.kept), r.err
+		r.mu.Unlock()
+		if n > 0 || err != nil {
+			return err
+		}
+		select {
+		case <-r.arrived:
+		case <-r.ctx.Done():
+			return r.ctx.Err()
+		case <-late.C:
+			return lost("input %s: no frame in %v", r.from.cfg.Source, max(answerLimit, r.from.cfg.Limit))
+		}
+	}
 }
 
 func (r *reader) Info() recording.Info { return r.info }
