@@ -1,11 +1,16 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"plumbline/internal/driver/audio"
+	"plumbline/internal/driver/scpi"
 	"plumbline/internal/lab"
 	"plumbline/internal/simulator"
 	"plumbline/quantity"
@@ -97,4 +102,67 @@ func openAudio(ctx context.Context, m *lab.Measurement) (lab.Instruments, func()
 		return lab.Instruments{}, nil, err
 	}
 	return lab.Instruments{Exciter: a, Digitizer: a, FullScale: true}, a.Close, nil
+}
+
+// openSCPI opens a generator and a digitizer over the network.
+func openSCPI(ctx context.Context, m *lab.Measurement) (lab.Instruments, func() error, error) {
+	b := m.Bench.SCPI
+	g, err := scpi.ReadGenerator(bytes.NewReader(b.GeneratorDialect))
+	if err != nil {
+		return lab.Instruments{}, nil, err
+	}
+	s, err := scpi.ReadSampler(bytes.NewReader(b.DigitizerDialect))
+	if err != nil {
+		return lab.Instruments{}, nil, err
+	}
+	exciter, err := scpi.OpenExciter(ctx, b.Generator, g)
+	if err != nil {
+		return lab.Instruments{}, nil, err
+	}
+	digitizer, err := scpi.OpenDigitizer(ctx, b.Digitizer, s, scpi.Sampling{Rate: b.Rate, Burst: b.Burst})
+	if err != nil {
+		return lab.Instruments{}, nil, errors.Join(err, exciter.Close())
+	}
+	return lab.Instruments{Exciter: exciter, Digitizer: digitizer}, func() error { return errors.Join(digitizer.Close(), exciter.Close()) }, nil
+}
+
+// offOrder is what a guard needs to turn a generator off.
+type offOrder struct {
+	Address string `json:"address"`
+	Dialect string `json:"dialect"` // content of its file
+}
+
+func orderSCPI(m *lab.Measurement) (any, error) {
+	return offOrder{m.Bench.SCPI.Generator, string(m.Bench.SCPI.GeneratorDialect)}, nil
+}
+
+// parse reads an order of a guard.
+func (o *offOrder) parse(data json.RawMessage) (scpi.Generator, error) {
+	if err := json.Unmarshal(data, o); err != nil {
+		return scpi.Generator{}, err
+	}
+	return scpi.ReadGenerator(strings.NewReader(o.Dialect))
+}
+
+// reachSCPI makes sure that a guard can connect with the generator.
+func reachSCPI(ctx context.Context, data json.RawMessage) error {
+	var o offOrder
+	d, err := o.parse(data)
+	if err != nil {
+		return err
+	}
+	c, err := scpi.Dial(ctx, o.Address, scpi.Options{Name: "generator", Limit: time.Duration(d.Limit * float64(time.Second)), ErrorQuery: d.ErrorQuery})
+	if err != nil {
+		return err
+	}
+	return c.Close()
+}
+
+func offSCPI(ctx context.Context, data json.RawMessage) error {
+	var o offOrder
+	d, err := o.parse(data)
+	if err != nil {
+		return err
+	}
+	return scpi.TurnOff(ctx, o.Address, d)
 }

@@ -35,6 +35,7 @@ func drivers() map[string]driver {
 	return map[string]driver{
 		jobfile.DriverSimulator: {open: openSimulator, turned: gone},
 		jobfile.DriverAudio:     {open: openAudio, turned: gone},
+		jobfile.DriverSCPI:      {open: openSCPI, order: orderSCPI, turned: guard.Switch{Reach: reachSCPI, Off: offSCPI}},
 	}
 }
 

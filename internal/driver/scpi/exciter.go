@@ -199,7 +199,11 @@ func (e *Exciter) ramp(ctx context.Context, to float64) error {
 				return err
 			}
 		}
-		if err := e.setLevel(context.WithoutCancel(ctx), from+(to-from)*float64(i)/float64(n)); err != nil {
+		next := from + (to-from)*float64(i)/float64(n)
+		if i == n {
+			next = to // not beyond it by rounding: an instrument takes no amplitude below zero
+		}
+		if err := e.setLevel(context.WithoutCancel(ctx), next); err != nil {
 			return err
 		}
 	}
