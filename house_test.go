@@ -52,6 +52,8 @@ var rooms = []room{
 	{name: "internal/planfile", imports: []string{"quantity", "calibration", "plan"}},
 	{name: "internal/jobfile", imports: []string{"quantity", "recording", "steady", "uncertainty", "calibration", "plan", "conformity", "certificate"}},
 	{name: "internal/resultfile", imports: top},
+	{name: "internal/store"},
+	{name: "internal/store/storetest", imports: []string{"internal/store"}},
 	{name: "internal/lab", imports: append(slices.Clone(top), "bench", "internal/jobfile", "internal/resultfile", "internal/format", "internal/run")},
 	{name: "internal/validation", imports: append(slices.Clone(top), "steady/study", "bench", "internal/simulator")},
 	{name: "cmd/plumbline", imports: []string{wholeWorld}},
