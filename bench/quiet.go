@@ -138,8 +138,9 @@ func (r *run) quietChannel(name string, in Input, x []float64, rate float64) Qui
 		q.Hum = lineOf(x[:int(cycles*rate/r.Mains)], r.Mains, rate, q.Mean)
 	}
 	noisy := ""
+	quiet := withoutMains(x, r.Mains, rate)
 	for _, f := range r.frequencies() {
-		l, ok := band(x, f, rate)
+		l, ok := band(quiet, f, rate)
 		if !ok {
 			continue
 		}
@@ -174,6 +175,38 @@ func (r *run) frequencies() []float64 {
 	}
 	slices.Sort(f)
 	return slices.Compact(f)
+}
+
+// Lines of the mains that are taken off before the noise about a frequency is judged: an evaluation takes them off too.
+const (
+	mainsLines = 10
+	mainsPiece = 0.5 // s over which a line keeps its phase well enough
+)
+
+// withoutMains is x less the lines of the mains, piece by piece.
+func withoutMains(x []float64, mains, rate float64) []float64 {
+	out := slices.Clone(x)
+	n := int(math.Round(math.Floor(mainsPiece*mains) / mains * rate))
+	if !(mains > 0) || n < 2 {
+		return out
+	}
+	for from := 0; from+n <= len(out); from += n {
+		piece := out[from : from+n]
+		for h := 1; h <= mainsLines && float64(h)*mains < rate/2; h++ {
+			var s, c float64
+			middle := mean(piece)
+			for i, v := range piece {
+				sin, cos := math.Sincos(2 * math.Pi * float64(h) * mains * float64(i) / rate)
+				s, c = s+(v-middle)*sin, c+(v-middle)*cos
+			}
+			s, c = 2*s/float64(n), 2*c/float64(n)
+			for i := range piece {
+				sin, cos := math.Sincos(2 * math.Pi * float64(h) * mains * float64(i) / rate)
+				piece[i] -= s*sin + c*cos
+			}
+		}
+	}
+	return out[:len(out)/n*n]
 }
 
 // band is the noise in V rms within 1/T about f, the root of the mean square over looks of T = bandCycles/f; ok is false where fewer than two looks fit.

@@ -71,8 +71,8 @@ func (s *session) typed(i int, series *lab.Series, line string) (done bool, err 
 	case "k", "keep":
 		steadyNow := series.Answer().State == steady.Steady
 		switch {
-		case series.Count() == 0:
-			s.console.say("  there is nothing to keep")
+		case series.Count() < lab.LeastReadings:
+			s.console.say("  %d readings: %d at least are needed to keep them", series.Count(), lab.LeastReadings)
 		case rest == "" && !steadyNow:
 			s.console.say("  it is not steady: without a reason it is not kept; k REASON")
 		case steadyNow:

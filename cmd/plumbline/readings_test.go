@@ -100,10 +100,13 @@ level = "0.1 g peak"
 	reading := func() string {
 		return fmt.Sprintf("%.2f %.4f", 10.21+0.01*rng.NormFloat64(), 0.1+0.0003*rng.NormFloat64())
 	}
-	lines := []string{"k", reading(), "k", "", reading(), "banana", "99.9 0.1", "u", "10,21 0,1001", "10.2", "n a door"}
+	lines := []string{"k", reading(), "", reading(), "banana", "99.9 0.1", "u", "10,21 0,1001", "10.2", "n a door"}
 	step = []float64{5, 1, 3, 1, 1, 2, 2} // the second reading comes after 1 s: too early
 	for range 39 {
 		lines = append(lines, reading())
+		if len(lines) == 14 {
+			lines = append(lines, "k")
+		}
 	}
 	lines = append(lines, "") // 100 Hz is steady by now
 	dir := filepath.Join(t.TempDir(), "run")
@@ -111,7 +114,7 @@ level = "0.1 g peak"
 	if err := s.read(t.Context()); err == nil || !strings.Contains(err.Error(), errNobody.Error()) {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	for _, want := range []string{"there is nothing to keep", "not taken: taken 1 s after the last reading", `not taken: "banana"`, "not steady yet", "without a reason it is not kept", "the level is missing", "steady, Enter keeps it", "kept: recordings/001-100Hz-a1.csv"} {
+	for _, want := range []string{"0 readings: 4 at least", "not taken: taken 1 s after the last reading", `not taken: "banana"`, "not steady yet", "without a reason it is not kept", "the level is missing", "steady, Enter keeps it", "kept: recordings/001-100Hz-a1.csv"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q was not said:\n%s", want, out)
 		}

@@ -217,7 +217,7 @@ func (m *Measurement) Set(i Instruments) bench.Set {
 	r := m.Plan.Request
 	reference, device := r.Channels()
 	input := func(c plan.Channel, chain calibration.Chain) bench.Input {
-		in := bench.Input{Column: chain.Column, Scale: 1, Sensitivity: c.Sensitivity, Limit: c.Limit}
+		in := bench.Input{Column: chain.Column, Scale: 1, Sensitivity: c.Sensitivity, Limit: c.Limit, Noise: c.Noise}
 		if i.FullScale {
 			in.Scale = chain.FullScale()
 		}

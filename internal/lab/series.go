@@ -20,6 +20,9 @@ const (
 	latest  = 1.41
 )
 
+// LeastReadings is the least number of readings of a point that can be evaluated.
+const LeastReadings = 4
+
 // Series is the values read off a display at one point, judged as they come. It is not safe for concurrent use.
 type Series struct {
 	bench    jobfile.ReadingsBench
