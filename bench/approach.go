@@ -316,6 +316,13 @@ func (a *attempt) look(i int) {
 // verdict is the end the answers lead to, if any.
 func (a *attempt) verdict() (ending, bool) {
 	given := a.late()
+	if a.doubted {
+		a.lookAgain(given)
+		if !a.allSteady() {
+			return ending{"question", a.unsteady(), a.choices()}, given
+		}
+		return ending{kind: "steady"}, true
+	}
 	for i, j := range a.judges {
 		given = given || j.Answer().State == steady.NotReached
 		if len(a.judges) > 1 && j.Answer().State == steady.Steady && j.Answer().Blocks < len(a.series[i]) {
@@ -329,13 +336,14 @@ func (a *attempt) verdict() (ending, bool) {
 			}
 		}
 	}
-	for _, n := range a.answers {
-		if n.State == steady.Steady {
-			continue
-		}
+	enough := given || float64(a.frames)/a.stream.info.Rate-a.held() >= a.step.Least
+	if a.allSteady() && enough {
+		a.confirm(given)
+	}
+	if !a.allSteady() {
 		return ending{"question", a.unsteady(), a.choices()}, given
 	}
-	return ending{kind: "steady"}, given || float64(a.frames)/a.stream.info.Rate-a.held() >= a.step.Least
+	return ending{kind: "steady"}, enough
 }
 
 // held is the time in s of the recording, whole blocks, within which the level was led to its value.

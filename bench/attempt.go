@@ -41,6 +41,8 @@ type attempt struct {
 	answers   []steady.Answer
 	ended     bool // nothing is recorded any more
 	judging   bool
+	doubted   bool      // an evaluation of all blocks decides from now on, not the judges
+	nextLook  int       // blocks at its next look
 	led       int       // frames of the recording, whole blocks, within which the level was led to its value
 	level     []float64 // m/s², of the last block
 	peak      [2]float64
@@ -164,6 +166,7 @@ func (a *attempt) estimators(rate float64) error {
 		fit.Each(func(b sine.Completed) { a.done[i] = append(a.done[i], b) })
 		a.fits = append(a.fits, fit)
 	}
+	a.beware()
 	var err error
 	a.judges, err = newJudges(a.step)
 	a.answers = make([]steady.Answer, len(a.lines))
@@ -287,7 +290,7 @@ func (a *attempt) block() error {
 		if i == 0 && !a.judging {
 			a.led = a.frames + a.size // the block in which the level is reached is the next one at the earliest
 		}
-		if a.judging {
+		if a.judging && !a.doubted {
 			a.answers[i] = a.judges[i].Add(a.series[i][k])
 		}
 	}

@@ -28,6 +28,7 @@ type run struct {
 	driving   []float64           // Hz, lines of the latest attempt
 	single    bool                // the exciter refused more tones than one
 	pausing   bool
+	slowest   float64 // s, slowest time constant seen that was slower than told
 }
 
 // Run measures the steps of a set, one after the other. Whatever happens, the exciter is halted when it returns. The report holds what was kept until then. An error

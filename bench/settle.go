@@ -82,6 +82,7 @@ func (a *attempt) keep(d Decision) error {
 	if err != nil {
 		return err
 	}
+	a.see()
 	a.report.Kept = append(a.report.Kept, Kept{o, name})
 	a.tell(Event{Kind: "kept", Step: a.number, Attempt: a.try, Text: name})
 	return nil

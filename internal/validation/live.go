@@ -42,13 +42,16 @@ type liveCase struct {
 func liveCases() []liveCase {
 	const quiet, noisy = "1 V/g", "100 mV/g"
 	return []liveCase{
-		{"1 V/g reference, averaged, tau_max 5 blocks", quiet, steady.Averaged, 5, 0, 0, 131},
-		{"1 V/g reference, averaged, tau_max 10 blocks", quiet, steady.Averaged, 10, 0, 0, 190},
-		{"1 V/g reference, wary, tau_max 4 blocks", quiet, steady.Wary, 4, 0, 0, 0},
-		{"100 mV/g reference, averaged, tau_max 5 blocks", noisy, steady.Averaged, 5, 0, 0, 234},
-		{"100 mV/g reference, averaged, tau_max 10 blocks", noisy, steady.Averaged, 10, 0, 0, 280},
-		{"1 V/g reference, averaged, the four slowest points in a multisine", quiet, steady.Averaged, 4, 0, 4, 0},
-		{"1 V/g reference, just switched on, wary told 15 s", quiet, steady.Wary, 4, 15, 0, 0},
+		{"1 V/g reference, wary, 2.5 blocks believed", quiet, steady.Wary, 4, 0, 0, 131},
+		{"1 V/g reference, wary, 5 blocks believed", quiet, steady.Wary, 5, 0, 0, 190},
+		{"100 mV/g reference, wary, 2.5 blocks believed", noisy, steady.Wary, 4, 0, 0, 234},
+		{"100 mV/g reference, wary, 5 blocks believed", noisy, steady.Wary, 5, 0, 0, 280},
+		{"1 V/g reference, averaged, 2.5 blocks believed", quiet, steady.Averaged, 5, 0, 0, 0},
+		{"1 V/g reference, averaged, 5 blocks believed", quiet, steady.Averaged, 10, 0, 0, 0},
+		{"100 mV/g reference, averaged, 2.5 blocks believed", noisy, steady.Averaged, 5, 0, 0, 0},
+		{"100 mV/g reference, averaged, 5 blocks believed", noisy, steady.Averaged, 10, 0, 0, 0},
+		{"1 V/g reference, wary, the four slowest points in a multisine", quiet, steady.Wary, 4, 0, 4, 0},
+		{"1 V/g reference, just switched on, wary, 15 s believed", quiet, steady.Wary, 4, 15, 0, 0},
 	}
 }
 
