@@ -15,7 +15,7 @@ func TestAllocate(t *testing.T) {
 		var cs []candidate
 		for _, f := range []float64{10, 3, 1} {
 			e := math.Pow(10, -4+1.5*rng.Float64())
-			cs = append(cs, candidate{point: Point{Frequency: f}, ladder: looks(f, e, leastTau)[:6]})
+			cs = append(cs, candidate{point: Point{Frequency: f}, ladder: looks(BlockLength(f, 0), e, leastTau)[:6]})
 		}
 		pl := Plan{Request: Request{Wish: Wish{Time: 100 + 200*rng.Float64(), Longest: 600}}}
 		pl.Request.Job.Device.ReferenceFrequency = 10

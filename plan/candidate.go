@@ -66,11 +66,11 @@ func (r Request) reachable(p *Point) string {
 }
 
 // expectedDuration is how long, in s, the record of a point is about: the first look of the judge.
-func expectedDuration(f float64) float64 { return leastKept * blockLength(f) }
+func expectedDuration(f, mains float64) float64 { return leastKept * BlockLength(f, mains) }
 
 // clearMains moves a point off the mains, or says that it is on it.
 func (r Request) clearMains(p *Point) {
-	good, k, on := offMains(p.Frequency, r.Job.Procedure.Mains, expectedDuration(p.Frequency))
+	good, k, on := offMains(p.Frequency, r.Job.Procedure.Mains, expectedDuration(p.Frequency, r.Job.Procedure.Mains))
 	if !on {
 		r.besideMains(p)
 		return
@@ -90,7 +90,7 @@ func (r Request) besideMains(p *Point) {
 	for h := 2; h <= pr.Harmonics && pr.Mains > 0; h++ {
 		k := math.Round(float64(h) * f / pr.Mains)
 		away := math.Abs(float64(h)*f - k*pr.Mains)
-		if k < 1 || away*blockLength(f) >= 1 || away*expectedDuration(f) < onLine {
+		if k < 1 || away*BlockLength(f, pr.Mains) >= 1 || away*expectedDuration(f, pr.Mains) < onLine {
 			continue
 		}
 		p.remark("mains-beside", "harmonic %d of %.4g Hz is %.2g Hz from multiple %.0f of the mains frequency, too near to be told apart in a block: hum adds to type A, which is not predicted here; nearest good frequency: %.4g Hz",
@@ -214,9 +214,9 @@ func (r Request) climb(c *candidate) error {
 	if p.Noise, err = r.noise(p.Frequency, p.Level); err != nil {
 		return err
 	}
-	p.Block = blockLength(p.Frequency)
+	p.Block = BlockLength(p.Frequency, r.Job.Procedure.Mains)
 	p.TauMax = r.tauMax(p.Frequency, p.Block)
-	c.ladder = slices.DeleteFunc(looks(p.Frequency, p.Noise.Total(), p.TauMax), func(l Look) bool {
+	c.ladder = slices.DeleteFunc(looks(p.Block, p.Noise.Total(), p.TauMax), func(l Look) bool {
 		return l.Kept*p.Frequency < r.Job.Procedure.LeastPeriods
 	})
 	if len(c.ladder) == 0 {

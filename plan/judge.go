@@ -28,9 +28,20 @@ const (
 // taus are the time constants of transients, in blocks, that the judge allows for.
 var taus = [...]float64{3, 5, 8, 13, 21, 34, 55, 89}
 
-// blockLength is the length of one block at f: two whole cycles, or as many as 0.25 s hold.
-func blockLength(f float64) float64 {
-	return max(blockCycles, math.Ceil(leastBlock*f-1e-9)) / f
+// longestForMains is how long, in s, a block may become so that a mains line beside the point can be told from it.
+const longestForMains = 1.0
+
+// BlockLength is the length in s of one block at f: two whole cycles, or as many as 0.25 s hold; more, up to 1 s, where a multiple of the mains frequency (0: none) lies so near that
+// it needs them to be told from the point. Hum that cannot be told beats with the point from block to block.
+func BlockLength(f, mains float64) float64 {
+	cycles := max(blockCycles, math.Ceil(leastBlock*f-1e-9))
+	if mains > 0 {
+		away := math.Abs(f - math.Round(f/mains)*mains)
+		if longer := math.Ceil(f/away - 1e-9); f > mains/2 && away > 0 && longer/f <= longestForMains {
+			cycles = max(cycles, longer)
+		}
+	}
+	return cycles / f
 }
 
 // tauMax is the longest time constant at f, in blocks, that the judge is told: twice the longest of what is slow there, at least 4.
@@ -52,9 +63,8 @@ type Look struct {
 	Std    float64 // type A standard uncertainty of the kept part: e/√T
 }
 
-// looks are the moments at which a point with the relative noise density e in 1/√Hz may be kept, the earliest first.
-func looks(f, e, tau float64) []Look {
-	block := blockLength(f)
+// looks are the moments at which a point with blocks of the given length in s and the relative noise density e in 1/√Hz may be kept, the earliest first.
+func looks(block, e, tau float64) []Look {
 	sigma := e / math.Sqrt(block)
 	var all []Look
 	for n := firstLook; len(all) < mostLooks; n = int(math.Ceil(lookGrowth * float64(n))) {

@@ -73,7 +73,7 @@ func (pl *Plan) together(cs []candidate) []candidate {
 		p.Frequency, p.Level, p.LevelFrom, p.Together = line.Frequency, line.Level, "multisine", true
 		p.Settling, p.Measuring, p.Bench = m.Settling, m.Measuring, m.Bench
 		p.Cycles, p.StdTypeA = m.Measuring*line.Frequency, m.Std
-		p.Blocks = int(math.Round(m.Measuring/blockLength(line.Frequency))) + dropped
+		p.Blocks = int(math.Round(m.Measuring/BlockLength(line.Frequency, r.Job.Procedure.Mains))) + dropped
 		p.Claim = m.Std * uncertainty.Coverage(r.Job.Procedure.Probability, math.Inf(1))
 		p.Noise, _ = r.noise(line.Frequency, line.Level) // it could be found at the frequency beside it
 		p.Remarks, p.Remedies = nil, nil                 // those of the point on its own

@@ -173,14 +173,11 @@ func (m *Measurement) step(s bench.Step) {
 	m.Steps = append(m.Steps, s)
 }
 
-// blockOf is the length of a block at f where nothing is planned: two cycles, or as many as a quarter of a second holds.
-func blockOf(f float64) float64 { return max(2, math.Ceil(0.25*f-1e-9)) / f }
-
 // listed makes the steps of the points that the job lists.
 func (m *Measurement) listed() error {
 	first := map[float64]int{}
 	for i, p := range m.Job.Calibration.Points {
-		block := blockOf(p.Frequency)
+		block := plan.BlockLength(p.Frequency, m.Job.Calibration.Procedure.Mains)
 		if m.Bench.Driver == jobfile.DriverReadings {
 			block = m.Bench.Readings.Interval
 		}

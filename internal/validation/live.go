@@ -10,6 +10,7 @@ import (
 
 	"plumbline/bench"
 	"plumbline/internal/simulator"
+	"plumbline/plan"
 	"plumbline/quantity"
 	"plumbline/recording"
 	"plumbline/steady"
@@ -55,9 +56,6 @@ func liveCases() []liveCase {
 	}
 }
 
-// blockOf is the length of a block in s: two cycles, and as many as 0.25 s hold.
-func blockOf(f float64) float64 { return max(2, math.Ceil(0.25*f-1e-9)) / f }
-
 // liveLevel is the level in m/s² peak: 10 mm peak to peak, at most 0.3 g.
 func liveLevel(f float64) float64 {
 	w := 2 * math.Pi * f
@@ -81,8 +79,8 @@ func (c liveCase) steps() (steps []bench.Step) {
 			continue
 		}
 		told := judge
-		told.TauMax = max(c.tau, c.warming/blockOf(f))
-		steps = append(steps, bench.Step{Points: []int{i}, Label: fmt.Sprintf("%g Hz", f), Lines: []bench.Line{line}, Judge: told, Block: blockOf(f), Longest: 600})
+		told.TauMax = max(c.tau, c.warming/plan.BlockLength(f, 50))
+		steps = append(steps, bench.Step{Points: []int{i}, Label: fmt.Sprintf("%g Hz", f), Lines: []bench.Line{line}, Judge: told, Block: plan.BlockLength(f, 50), Longest: 600})
 	}
 	if len(slow.Lines) > 0 { // odd multiples of 0.1 Hz: blocks of half the common period; the stroke holds all of them at once
 		slow.Block, slow.Label, slow.Longest, slow.Judge = 5, "together", 600, judge
