@@ -79,6 +79,28 @@ func TestTwo(t *testing.T) {
 	}
 }
 
+// TestAlong: evenly spaced, with both ends, each what Predict says.
+func TestAlong(t *testing.T) {
+	l, err := Fit(yearly(5e-3, 3e-3, 1, 1.01, 1.015), stated)
+	if err != nil {
+		t.Fatal(err)
+	}
+	from, to := on("2024-01-01"), on("2028-01-01")
+	all := l.Along(from, to, 4)
+	if len(all) != 5 || !all[0].Date.Equal(from) || !all[4].Date.Equal(to) || all[4] != l.Predict(to) {
+		t.Errorf("%+v", all)
+	}
+	for i := 3; i < 5; i++ {
+		if !(all[i].U > all[i-1].U) { // the farther from the calibrations the wider
+			t.Errorf("U %g on %s after %g", all[i].U, all[i].Date.Format(time.DateOnly), all[i-1].U)
+		}
+	}
+	one, err := Fit(yearly(5e-3, 3e-3, 1), stated)
+	if err != nil || one.Along(from, to, 4) != nil || l.Along(to, from, 4) != nil {
+		t.Errorf("%v: a line where there is none", err)
+	}
+}
+
 // TestScatterIsH3: with equal uncertainties and no common part the basis of the scatter is the line of GUM H.3 with its own standard uncertainty and degrees of freedom.
 //
 // Verifies: GUM H.3.2

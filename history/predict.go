@@ -58,6 +58,19 @@ func (l Line) on(date time.Time) Prediction {
 	return p
 }
 
+// Along is the predictions on evenly spaced days from one to another, both among them, for a figure. There are none where the line says nothing of those days,
+// or where the days are not in order.
+func (l Line) Along(from, to time.Time, steps int) []Prediction {
+	if steps < 1 || !to.After(from) || l.on(to).Unknown != "" {
+		return nil
+	}
+	all := make([]Prediction, steps+1)
+	for i := range all {
+		all[i] = l.Predict(after(from, days(from, to)*float64(i)/float64(steps)))
+	}
+	return all
+}
+
 // Below is the probability that the sensitivity is below a limit in coherent SI; NaN where the prediction has no numbers.
 func (p Prediction) Below(limit float64) float64 {
 	switch {
