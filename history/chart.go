@@ -51,6 +51,7 @@ type Limits struct {
 	Excluded     []Exclusion // with their reasons
 	Centre       float64     // mean of the checks
 	Sigma        float64     // standard deviation from the mean moving range, MR̄/d₂: it does not take slow changes for scatter
+	StdSigma     float64     // standard uncertainty of Sigma, relative: what so few checks know of it
 	StdDev       float64     // experimental standard deviation: far above Sigma where the checks wander
 	MeanRange    float64     // MR̄
 	Lower, Upper float64     // Centre ∓ L·Sigma
@@ -98,9 +99,19 @@ func Establish(checks []Check, excluded []Exclusion, set ChartSettings) (Limits,
 	l.Centre, l.StdDev, l.Sigma = uncertainty.Mean(values), uncertainty.StdDev(values), l.MeanRange/d2
 	l.Lower, l.Upper = l.Centre-set.Width*l.Sigma, l.Centre+set.Width*l.Sigma
 	l.LargestRange = l.MeanRange * (1 + set.Width*d3/d2)
+	l.StdSigma = stdOfMeanRange(len(kept) - 1)
 	l.wander()
 	_, alarms := l.judge(kept, nil)
 	return l, alarms, nil
+}
+
+// stdOfMeanRange is the relative standard deviation of the mean of m moving ranges of independent normal values. Neighbouring ranges share a value: their differences have the
+// correlation ρ = -1/2, so that E|Δ₁Δ₂| = (4/π)(√(1-ρ²) + ρ asin ρ) in σ². For many it is 0.909/√m.
+func stdOfMeanRange(m int) float64 {
+	const rho = -0.5
+	shared := 4/math.Pi*(math.Sqrt(1-rho*rho)+rho*math.Asin(rho)) - d2*d2
+	n := float64(m)
+	return math.Sqrt(n*d3*d3+2*(n-1)*shared) / n / d2
 }
 
 // wander remarks on checks that follow one another too smoothly for independent ones, by von Neumann's ratio of the mean squared difference of neighbours over

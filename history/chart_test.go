@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -158,6 +159,30 @@ func TestWandering(t *testing.T) {
 	if err != nil || len(l.Remarks) != 1 || !(l.StdDev > 1.5*l.Sigma) {
 		t.Errorf("%v, remarks %v", err, l.Remarks)
 	}
+}
+
+// TestSoundCharts simulates 4000 charts of 20 normal checks: Sigma is right on average, StdSigma is what it scatters by, and one sound chart in a hundred is said to wander.
+func TestSoundCharts(t *testing.T) {
+	const charts, n, seed = 4000, 20, 20261127
+	r := rand.New(rand.NewPCG(seed, 3))
+	var sum, squares, claimed, wandering float64
+	for range charts {
+		values := make([]float64, n)
+		for i := range values {
+			values[i] = 10 + 0.1*r.NormFloat64()
+		}
+		l, _, err := Establish(checksOf("I", "2025-01-01", values...), nil, ChartSettings{Least: n, Width: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum, squares, claimed, wandering = sum+l.Sigma/0.1, squares+l.Sigma*l.Sigma/0.01, l.StdSigma, wandering+float64(len(l.Remarks))
+	}
+	mean := sum / charts
+	std := math.Sqrt(squares/charts - mean*mean)
+	t.Logf("seed %d: sigma %.4f ± %.4f, claimed ± %.4f; %.4f wander", seed, mean, std, claimed, wandering/charts)
+	near(t, "sigma", mean, 1, 4*claimed/math.Sqrt(charts))
+	near(t, "standard deviation of sigma", std, claimed, 4*claimed/math.Sqrt(2*charts))
+	near(t, "share that wanders", wandering/charts, 0.01, 0.006) // normal approximation of von Neumann's ratio
 }
 
 // TestChartMoves: another unit and origin move the chart along and change no alarm.
