@@ -21,12 +21,16 @@ const (
 // Settings of a run.
 type Settings struct {
 	Effort  Effort
+	Runs    int // of a study whose runs can be counted in one number, whatever the effort; 0: as the effort has it
 	Seed    uint64
 	Workers int
 }
 
 // runs is the number of runs of a study at an effort.
 func (s Settings) runs(quick, full int) int {
+	if s.Runs > 0 {
+		return s.Runs
+	}
 	switch s.Effort {
 	case Full:
 		return full
