@@ -41,6 +41,7 @@ const (
 	usualLimit                              = 500 * time.Millisecond
 	silenceFirst                            = 500 * time.Millisecond // before anything else is played
 	answerLimit                             = 2 * time.Second        // of the server, to a request
+	wakeLimit                               = 10 * time.Second       // of an input that slept, to its first frames: nothing is driven before they came
 )
 
 func (c Config) complete() (Config, error) {

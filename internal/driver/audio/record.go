@@ -91,7 +91,7 @@ func (a *Interface) Acquire(ctx context.Context) (recording.Reader, error) {
 
 // begun waits for the first frames: an input that slept takes longer to wake up than it may ever be silent afterwards.
 func (r *reader) begun() error {
-	late := time.NewTimer(max(answerLimit, r.from.cfg.Limit))
+	late := time.NewTimer(max(wakeLimit, r.from.cfg.Limit))
 	defer late.Stop()
 	for {
 		r.mu.Lock()
@@ -105,7 +105,7 @@ func (r *reader) begun() error {
 		case <-r.ctx.Done():
 			return r.ctx.Err()
 		case <-late.C:
-			return lost("input %s: no frame in %v", r.from.cfg.Source, max(answerLimit, r.from.cfg.Limit))
+			return lost("input %s: no frame in %v", r.from.cfg.Source, max(wakeLimit, r.from.cfg.Limit))
 		}
 	}
 }
