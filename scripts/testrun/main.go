@@ -1,7 +1,7 @@
 // Command testrun runs every check of the tree once, ending with one line that counts them.
 //
 // Counted are: gofmt and go vet (one each), every top-level test, example and fuzz seed run, and every short fuzz run. Packages that
-// start goroutines run under the race detector. A skipped test is a failure unless its reason contains the word "shared": only
+// start goroutines run under the race detector; where one has tests named TestRace..., as those whose other tests compute for long, these alone do, and the others run without. A skipped test is a failure unless its reason contains the word "shared": only
 // recordings kept beside the repository may be absent.
 package main
 
@@ -47,10 +47,12 @@ func run(w io.Writer, fuzz time.Duration, race bool) (counts, error) {
 	total.add(command(w, "gofmt", true, filepath.Join(strings.TrimSpace(string(root)), "bin", "gofmt"), "-l", "."))
 	total.add(command(w, "go vet", false, "go", "vet", "./..."))
 
-	var plain, racing []string
+	var plain, racing, partly []string
 	for _, p := range packages {
 		switch {
 		case !p.tested:
+		case race && p.goroutines && p.race:
+			plain, partly = append(plain, p.path), append(partly, p.path)
 		case race && p.goroutines:
 			racing = append(racing, p.path)
 		default:
@@ -63,6 +65,7 @@ func run(w io.Writer, fuzz time.Duration, race bool) (counts, error) {
 		flags    []string
 	}{
 		{"tests", plain, nil},
+		{"tests of their own under the race detector", partly, []string{"-race", "-run=^TestRace"}},
 		{"tests under the race detector", racing, []string{"-race"}},
 	} {
 		if len(group.packages) == 0 {

@@ -16,6 +16,7 @@ type pkg struct {
 	path       string // as given to go test, for example ./sine
 	tested     bool   // has test files
 	goroutines bool   // starts goroutines outside its tests
+	race       bool   // has tests named TestRace...: they alone run under the race detector, all others without
 	fuzz       []string
 }
 
@@ -85,9 +86,14 @@ func (p *pkg) look(file *ast.File, test bool) {
 		return
 	}
 	for _, d := range file.Decls {
-		if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && strings.HasPrefix(f.Name.Name, "Fuzz") {
+		f, ok := d.(*ast.FuncDecl)
+		if !ok || f.Recv != nil {
+			continue
+		}
+		if strings.HasPrefix(f.Name.Name, "Fuzz") {
 			p.fuzz = append(p.fuzz, f.Name.Name)
 		}
+		p.race = p.race || strings.HasPrefix(f.Name.Name, "TestRace")
 	}
 }
 
