@@ -11,6 +11,7 @@ import (
 
 // Limits of what the phases of the blocks may do. They are the authors' own, no source: set where the simulated losses are found and no healthy bench recording is refused.
 const (
+	leastLost     = 0.25   // samples that a step of the phase stands for: one lost in one of two channels is half a one in their mean; less is no sample
 	partOfSample  = 1. / 3 // change of the ratio's phase over that of one sample
 	leastChange   = 0.01   // rad, below which it does not matter
 	aboveNoise    = 10.0   // over the standard deviation of one block's phase
@@ -23,8 +24,10 @@ const (
 // and where all move together as no generator does. nominal is the frequency stated with the point, Hz.
 func (a acquisition) lostSamples(name string, nominal float64) error {
 	fit := a.fit
-	if len(fit.Steps) > 0 {
-		s := fit.Steps[0]
+	for _, s := range fit.Steps {
+		if math.Abs(s.Lost)*fit.Rate < leastLost {
+			continue
+		}
 		return fmt.Errorf("recording %s: samples are missing or repeated near sample %d, where the phase steps by %.3g ms (%.2g samples in the mean of the channels); such places: %d",
 			name, s.Sample, 1e3*math.Abs(s.Lost), math.Abs(s.Lost)*fit.Rate, len(fit.Steps))
 	}
@@ -65,6 +68,10 @@ func (p *Point) remarkPhase(a *acquisition) {
 		return
 	}
 	sample := 2 * math.Pi * a.fit.Frequency / a.fit.Rate
+	if steps := a.fit.Steps; len(steps) > 0 { // smaller than what is refused
+		p.remark("phase-steps", "the phase of the channels steps by %.2g° near sample %d, too little for a lost sample: the motion stepped, or whole periods are missing; such places: %d",
+			360*p.Frequency*math.Abs(steps[0].Lost), steps[0].Sample, len(steps))
+	}
 	switch m := a.fit.CommonPhase(a.reference); {
 	case len(p.Plan.Together) == 0 && m.Modulated > 0 && manyModulated*m.Modulated >= len(a.fit.Blocks):
 		p.remark("common-disturbance", "in %d of %d blocks the same disturbance is in all channels: the motion is disturbed, or samples are missing", m.Modulated, len(a.fit.Blocks))

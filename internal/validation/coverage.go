@@ -62,7 +62,7 @@ type tally struct {
 }
 
 // wrongEvery: one run in so many is evaluated with the wrong budgets too.
-const wrongEvery = 4
+const wrongEvery = 20
 
 // calibrate makes one complete simulated calibration at all spots and counts into the tallies of all tellings.
 func calibrate(seed uint64, run int, tallies []tally) error {
