@@ -72,10 +72,10 @@ func (j *Job) measureReadings(plan PointPlan, _ []int) (Point, *acquisition) {
 // measureRatio takes a recording of both channels.
 func (j *Job) measureRatio(plan PointPlan, orders []int) (Point, *acquisition) {
 	a, err := j.acquire(plan, plan.Recording.From(int64(math.Round(plan.Held*plan.Recording.Info.Rate))), j.ReferenceChain, j.DeviceChain, orders)
-	if err == nil && plan.Held > 0 {
-		var whole acquisition
-		whole, err = j.acquire(plan, *plan.Recording, j.ReferenceChain, j.DeviceChain, orders)
-		a.whole = &whole
+	if err == nil && plan.Held > 0 { // where the whole cannot be approximated, the judge looks at the part at the level held as well
+		if whole, failed := j.acquire(plan, *plan.Recording, j.ReferenceChain, j.DeviceChain, orders); failed == nil {
+			a.whole = &whole
+		}
 	}
 	if err != nil {
 		return refused(plan, err)

@@ -9,17 +9,18 @@ import (
 
 // Measured is a point as it stands in a job file that was made of measurements.
 type Measured struct {
-	Of        int      // number of the job's point, from 0, whose other keys are kept; -1: none
-	Frequency float64  // Hz, where Of is -1
-	Level     string   // with unit and peak, where Of is -1
-	Recording string   // name of the file; empty: readings
-	Rate      float64  // samples per second, where the file cannot say them; 0: it does
-	Units     []string // of the channels, where the file cannot say them
-	Readings  string   // name of a CSV file of readings
-	Block     float64  // s, of the approximation; 0: it chooses
-	Held      float64  // s, within which the level was led to its value; 0: none
-	Repeat    bool     // of an earlier point
-	Comment   string   // what a person should know of it, one line; may be empty
+	Of        int       // number of the job's point, from 0, whose other keys are kept; -1: none
+	Frequency float64   // Hz, where Of is -1
+	Level     string    // with unit and peak, where Of is -1
+	Recording string    // name of the file; empty: readings
+	Rate      float64   // samples per second, where the file cannot say them; 0: it does
+	Units     []string  // of the channels, where the file cannot say them
+	Readings  string    // name of a CSV file of readings
+	Block     float64   // s, of the approximation; 0: it chooses
+	Held      float64   // s, within which the level was led to its value; 0: none
+	Together  []float64 // Hz, every line of a recording that holds several; nil: it holds one
+	Repeat    bool      // of an earlier point
+	Comment   string    // what a person should know of it, one line; may be empty
 }
 
 // Compose writes the job file again with the points that were measured in the place of its own, and with further deviations. named gives the place of a file that the
@@ -71,7 +72,7 @@ func (j *Job) pointNode(m Measured) *node {
 	if m.Of >= 0 {
 		own := j.root.fields["point"].value.items[m.Of]
 		for _, key := range own.keys {
-			if !slices.Contains([]string{"recording", "exchanged", "reading", "readings", "repeat", "block", "held_from"}, key) {
+			if !slices.Contains([]string{"recording", "exchanged", "reading", "readings", "repeat", "block", "held_from", "together"}, key) {
 				set(key, own.fields[key].value)
 			}
 		}
@@ -84,6 +85,13 @@ func (j *Job) pointNode(m Measured) *node {
 	}
 	if m.Held > 0 {
 		set("held_from", textNode(strconv.FormatFloat(m.Held, 'g', -1, 64)+" s"))
+	}
+	if len(m.Together) > 0 {
+		lines := &node{kind: kindArray}
+		for _, f := range m.Together {
+			lines.items = append(lines.items, textNode(strconv.FormatFloat(f, 'g', -1, 64)+" Hz"))
+		}
+		set("together", lines)
 	}
 	if m.Repeat {
 		set("repeat", &node{kind: kindBool, text: "true"})

@@ -131,15 +131,18 @@ func (m *Measurement) planned() error {
 	if p.Multisine == nil {
 		return nil
 	}
+	share, err := m.shareOf(p.Multisine.Lines)
+	if err != nil {
+		return err
+	}
 	s := bench.Step{Label: fmt.Sprintf("multisine of %d lines", len(together)), Block: p.Multisine.Period, Longest: r.Wish.Longest}
 	for _, l := range p.Multisine.Lines {
-		s.Points, s.Lines = append(s.Points, m.point(-1)), append(s.Lines, bench.Line{Frequency: l.Frequency, Level: l.Level, Phase: l.Phase})
+		s.Points, s.Lines = append(s.Points, m.point(-1)), append(s.Lines, bench.Line{Frequency: l.Frequency, Level: l.Level * min(1, mostOfLimit/share), Phase: l.Phase})
 	}
-	var err error
 	if s.Judge, err = m.settings(s.Lines[0].Frequency, s.Block); err != nil {
 		return err
 	}
-	s.Least = m.least(s.Lines[0].Frequency, s.Block)
+	s.Least, s.Longest = leastPeriods*s.Block, s.Longest*float64(len(s.Lines)) // the longest time is that of one point
 	last := len(m.Steps) // what is measured together comes before what is repeated
 	for last > 0 && m.Steps[last-1].Repeat {
 		last--
@@ -150,6 +153,21 @@ func (m *Measurement) planned() error {
 	return nil
 }
 
+// mostOfLimit is the share of the limits that the lines of a multisine take together when all peaks meet: whoever drives it cannot rely on the phases planned.
+const mostOfLimit = 0.98
+
+// shareOf is the sum of the levels of lines over their limits.
+func (m *Measurement) shareOf(lines []plan.Line) (share float64, err error) {
+	for _, l := range lines {
+		highest, _, err := m.Plan.Request.Highest(l.Frequency)
+		if err != nil {
+			return 0, err
+		}
+		share += l.Level / highest
+	}
+	return share, nil
+}
+
 // point counts a point; of is its number in the job file.
 func (m *Measurement) point(of int) int {
 	m.of = append(m.of, of)
@@ -158,6 +176,9 @@ func (m *Measurement) point(of int) int {
 
 // leastBlocks is the least number of blocks at the level held, for a type A uncertainty of what rests on them alone.
 const leastBlocks = 5
+
+// leastPeriods is the least number of periods of a multisine at the level held: lines are told apart in six stretches of half a period.
+const leastPeriods = 3
 
 // least is how long a level is held at least: blocks enough, and the periods the procedure asks for.
 func (m *Measurement) least(f, block float64) float64 {

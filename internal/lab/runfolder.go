@@ -145,6 +145,12 @@ func (m *Measurement) measured(s run.State, repeats bool) (points []jobfile.Meas
 				p.Block, p.Held = step.Block, k.Outcome.Held
 				p.Level = m.Plan.Request.LevelText(line.Level, line.Frequency)
 			}
+			if len(step.Lines) > 1 {
+				for _, l := range step.Lines {
+					p.Together = append(p.Together, l.Frequency)
+				}
+				p.Block = 0 // an evaluation takes shorter ones than the bench, which waits for whole periods
+			}
 			if k.Rate != math.Trunc(k.Rate) {
 				p.Rate = k.Rate
 			}
