@@ -16,7 +16,10 @@ func (s *Store) Append(ctx context.Context, d Draft) (Record, error) {
 		r, err = w.Append(ctx, d)
 		return err
 	})
-	return r, err
+	if err != nil {
+		return Record{}, err
+	}
+	return r, nil
 }
 
 // Writer appends records that are kept together or not at all.
@@ -24,6 +27,7 @@ type Writer struct {
 	store *Store
 	t     session
 	head  Head
+	last  Draft
 }
 
 // Together runs f. Where it returns nil, everything it appended is kept; otherwise nothing is. It may append nothing where f finds that it should not: no other record comes between.
@@ -31,22 +35,44 @@ func (s *Store) Together(ctx context.Context, f func(*Writer) error) error {
 	if s.home == "" {
 		return fmt.Errorf("store %s: %w", s.where, ErrBackup)
 	}
-	err := s.transaction(ctx, func(t session) error {
-		w := &Writer{store: s, t: t, head: Head{Chain: s.home}}
-		err := t.row(ctx, "select seq, digest from records where chain = ? order by seq desc limit 1", []any{string(s.home)}, &w.head.Seq, &w.head.Digest)
-		if err != nil {
-			return fmt.Errorf("head of chain %.8s: %w", s.home, err)
+	var w *Writer
+	refused := false // by f, which says of what
+	err := s.transaction(ctx, func(t session) (err error) {
+		if w, err = s.writer(ctx, t); err != nil {
+			return err
 		}
-		return f(w)
+		err = f(w)
+		refused = err != nil
+		return err
 	})
-	if err != nil {
-		return fmt.Errorf("store %s: %w", s.where, err)
+	switch {
+	case err == nil:
+		return nil
+	case refused || w == nil:
+		return fmt.Errorf("store %s: %w; nothing was appended", s.where, err)
 	}
-	return nil
+	return fmt.Errorf("store %s: up to record %d, %s %.80q: %w; nothing was appended", s.where, w.head.Seq, w.last.Kind, w.last.Key, err)
+}
+
+// writer appends at the head of the store's own chain.
+func (s *Store) writer(ctx context.Context, t session) (*Writer, error) {
+	w := &Writer{store: s, t: t, head: Head{Chain: s.home}}
+	err := t.row(ctx, "select seq, digest from records where chain = ? order by seq desc limit 1", []any{string(s.home)}, &w.head.Seq, &w.head.Digest)
+	if err != nil {
+		return nil, fmt.Errorf("head of chain %.8s: %w", s.home, err)
+	}
+	return w, nil
 }
 
 // Append makes a record of a draft.
 func (w *Writer) Append(ctx context.Context, d Draft) (Record, error) {
+	if d.Kind == KindChain || d.Kind == KindImport {
+		return Record{}, fmt.Errorf("%s %.80q: kinds %s and %s are the store's own", d.Kind, d.Key, KindChain, KindImport)
+	}
+	return w.append(ctx, d)
+}
+
+func (w *Writer) append(ctx context.Context, d Draft) (Record, error) {
 	r, err := d.record(w.head.Chain, w.head.Seq+1, w.head.Digest)
 	if err != nil {
 		return Record{}, err
@@ -57,7 +83,7 @@ func (w *Writer) Append(ctx context.Context, d Draft) (Record, error) {
 	if err := w.t.insert(ctx, r); err != nil {
 		return Record{}, fmt.Errorf("%s %.80q: %w", d.Kind, d.Key, err)
 	}
-	w.head = Head{r.Chain, r.Seq, r.Digest}
+	w.head, w.last = Head{r.Chain, r.Seq, r.Digest}, d
 	return r, nil
 }
 

@@ -11,6 +11,7 @@ import (
 type dialect struct {
 	numbered bool                                                     // placeholders are $1, $2
 	lock     string                                                   // first statement of a transaction that writes; empty: its begin locks
+	snapshot *sql.TxOptions                                           // of a transaction that reads one state of everything
 	check    func(ctx context.Context, db *sql.DB) ([]Problem, error) // what the database can say about itself
 }
 

@@ -75,7 +75,7 @@ func (f *Folder) clean() error {
 	return err
 }
 
-func place(d Digest) string { return path.Join(byDigest, string(d[:2]), string(d)) }
+func pathOf(d Digest) string { return path.Join(byDigest, string(d[:2]), string(d)) }
 
 // Put implements Files: under a temporary name, synced, renamed, the folder synced.
 func (f *Folder) Put(ctx context.Context, r io.Reader) (d Digest, size int64, err error) {
@@ -114,7 +114,7 @@ func (f *Folder) create() (*os.File, string, error) {
 
 // settle gives a complete file its name. One that is there already stays, unless it is damaged.
 func (f *Folder) settle(ctx context.Context, name string, d Digest) error {
-	dir := path.Dir(place(d))
+	dir := path.Dir(pathOf(d))
 	switch err := f.root.Mkdir(dir, 0o755); {
 	case err == nil:
 		if err := f.sync(byDigest); err != nil {
@@ -130,7 +130,7 @@ func (f *Folder) settle(ctx context.Context, name string, d Digest) error {
 	if there {
 		err = f.root.Remove(name)
 	} else {
-		err = f.root.Rename(name, place(d))
+		err = f.root.Rename(name, pathOf(d))
 	}
 	return errors.Join(err, f.sync(dir)) // also where another program renamed it and has not come to this line
 }
@@ -154,7 +154,7 @@ func (f *Folder) Open(_ context.Context, d Digest) (io.ReadCloser, int64, error)
 	if _, err := ParseDigest(string(d)); err != nil {
 		return nil, 0, err
 	}
-	file, err := f.root.Open(place(d))
+	file, err := f.root.Open(pathOf(d))
 	if err != nil {
 		return nil, 0, err
 	}
@@ -179,7 +179,7 @@ func (f *Folder) Names(ctx context.Context) iter.Seq2[string, error] {
 				return err
 			}
 			known := path.Base(name)
-			if _, err := ParseDigest(known); err != nil || place(Digest(known)) != name {
+			if _, err := ParseDigest(known); err != nil || pathOf(Digest(known)) != name {
 				known = name
 			}
 			if !yield(known, nil) {

@@ -82,11 +82,12 @@ func flip(t *testing.T, name string, at int64, bits byte) {
 	}
 }
 
-func TestSQLite(t *testing.T) {
-	storetest.Run(t, storetest.Rig{New: newStore, Again: again, Tamper: tamper, Spoil: spoil,
-		Lose: func(t *testing.T, s *store.Store, d store.Digest) {
-			if err := os.Remove(kept(s, d)); err != nil {
-				t.Fatal(err)
-			}
-		}})
-}
+// folders is the rig of stores in folders.
+var folders = storetest.Rig{New: newStore, Again: again, Tamper: tamper, Spoil: spoil,
+	Lose: func(t *testing.T, s *store.Store, d store.Digest) {
+		if err := os.Remove(kept(s, d)); err != nil {
+			t.Fatal(err)
+		}
+	}}
+
+func TestSQLite(t *testing.T) { storetest.Run(t, folders) }

@@ -143,6 +143,7 @@ func openFolder(ctx context.Context, folder string, m folderMode) (s *Store, err
 		for i := len(opened) - 1; i >= 0; i-- {
 			err = errors.Join(err, opened[i]())
 		}
+		opened = nil
 		return err
 	}
 	defer func() {
@@ -236,7 +237,7 @@ func (s *Store) openDatabase(ctx context.Context, file string, m folderMode, fro
 // unwritable says that a medium, or a folder, cannot be written to.
 func unwritable(err error) bool { return errors.Is(err, fs.ErrPermission) || readOnlyMedium(err) }
 
-// Close frees the store. What was acknowledged is safe without it.
+// Close frees the store; once is enough. What was acknowledged is safe without it.
 func (s *Store) Close() error { return s.free() }
 
 // Where names the store for a person.

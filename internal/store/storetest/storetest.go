@@ -204,6 +204,7 @@ func refuses(t *testing.T, rig Rig) {
 	}{
 		{func(d *store.Draft) { d.Kind = "" }, []string{"kind"}},
 		{func(d *store.Draft) { d.Kind = "Asset" }, []string{`kind "Asset"`, "lower-case"}},
+		{func(d *store.Draft) { d.Kind = store.KindImport }, []string{"the store's own"}},
 		{func(d *store.Draft) { d.Key = "" }, []string{"key", "empty"}},
 		{func(d *store.Draft) { d.Key = " A-0401" }, []string{"key", "space"}},
 		{func(d *store.Draft) { d.Key = "A\n0401" }, []string{"key", "control"}},
