@@ -143,7 +143,7 @@ func (m *Measurement) planned() error {
 		return err
 	}
 	s.Least, s.Longest = leastPeriods*s.Block, s.Longest*float64(len(s.Lines)) // the longest time is that of one point
-	last := len(m.Steps) // what is measured together comes before what is repeated
+	last := len(m.Steps)                                                       // what is measured together comes before what is repeated
 	for last > 0 && m.Steps[last-1].Repeat {
 		last--
 	}
