@@ -9,25 +9,26 @@ import (
 )
 
 const (
-	softest     = 0.004 // of Limits.Drive: the first drive of all
-	mostUnknown = 0.1   // of Limits.Drive while the response is not known
-	lowPart     = 0.05  // of the level wanted, at which its response is measured where that of a neighbour is known
-	lowMost     = 0.2   // the same, where the noise asks for it
-	mostLow     = 0.25  // of the limit of the level, at the low-level check
-	seenAtAll   = 0.3   // relative standard deviation of a line that is there
-	clearly     = 0.04  // relative standard deviation of the level at which a response counts as measured
-	agreed      = 0.05  // relative difference of two windows that agree
-	patience    = 1.0   // s, besides two windows, in which a drive must be seen; instruments delay
-	climb       = 4.0   // factor to the next drive where nothing is seen
-	leastClimb  = 1.2   // less is not worth trying
-	tellApart   = 0.1   // s between two windows that agree: drivers lead from one amplitude to the next
-	spread      = 0.15  // s, in which drivers lead from one amplitude to the next, at most
-	mostLooks   = 4     // windows taken together where one is not clear of noise
-	asExpected  = 1.5   // factor within which the ratio of the channels is as their sensitivities lead to expect
-	turned      = 1.0   // rad, and its phase
-	softTime    = 0.1   // s, shortest time in which the soft drive comes up
-	softCycles  = 0.25  // of the lowest line, the same
-	probe       = 0.5   // of the lines' drive, of each harmonic that is to be compensated
+	softest       = 0.004 // of Limits.Drive: the first drive of all
+	mostUnknown   = 0.1   // of Limits.Drive while the response is not known
+	lowPart       = 0.05  // of the level wanted, at which its response is measured where that of a neighbour is known
+	lowMost       = 0.2   // the same, where the noise asks for it
+	mostLow       = 0.25  // of the limit of the level, at the low-level check
+	seenAtAll     = 0.3   // relative standard deviation of a line that is there
+	clearly       = 0.04  // relative standard deviation of the level at which a response counts as measured
+	agreed        = 0.05  // relative difference of two windows that agree
+	patience      = 1.0   // s, besides two windows, in which a drive must be seen; instruments delay
+	climb         = 4.0   // factor to the next drive where nothing is seen
+	leastClimb    = 1.2   // less is not worth trying
+	tellApart     = 0.1   // s between two windows that agree: drivers lead from one amplitude to the next
+	spread        = 0.15  // s, in which drivers lead from one amplitude to the next, at most
+	mostLooks     = 4     // windows taken together where one is not clear of noise
+	asExpected    = 1.5   // factor within which the ratio of the channels is as their sensitivities lead to expect
+	turned        = 1.0   // rad, and its phase
+	longestWindow = 1.0   // s, for the sake of the mains
+	softTime      = 0.1   // s, shortest time in which the soft drive comes up
+	softCycles    = 0.25  // of the lowest line, the same
+	probe         = 0.5   // of the lines' drive, of each harmonic that is to be compensated
 )
 
 // checkLow drives softly and measures the response of the reference per volt, and whether the channels agree with what their sensitivities lead to expect.
@@ -118,7 +119,13 @@ func (a *attempt) window() float64 {
 		return a.step.Block
 	}
 	f := a.lines[0]
-	return math.Max(1, math.Ceil(0.05*f)) / f
+	cycles := math.Max(1, math.Ceil(0.05*f))
+	if a.Mains > 0 && f > a.Mains/2 { // a line of the mains beside it turns once: else hum is taken for level
+		if away := math.Abs(f - math.Round(f/a.Mains)*a.Mains); away*longestWindow >= 1 {
+			cycles = math.Max(cycles, math.Ceil(f/away-1e-9))
+		}
+	}
+	return cycles / f
 }
 
 // listenTo drives with volt and reads until two windows one after the other show the same response, clear of noise. ok is false where that did not come about in time.

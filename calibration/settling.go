@@ -134,12 +134,15 @@ func unusable(e steady.Estimate) bool {
 	return e.Judged && (e.HalfWidth == 0 || math.IsInf(e.Own, 0) || math.IsNaN(e.Own))
 }
 
+// noneSlow stands where nothing is known to be slow.
+const noneSlow = "none is slower than a few blocks"
+
 // settings are what the judge is told. With the channels exchanged the mean of two values is wanted, so each may be √2 times as wide.
 func (j *Job) settings(g *Judgement, p *Point, all []blockSeries, so *run) (steady.Settings, error) {
 	set, widen := j.Procedure.Settling, math.Sqrt(float64(len(all)))
 	g.Block = all[0].length
 	slow := j.Slow(p.Frequency, g.Block)
-	g.From = "none is slower than a few blocks"
+	g.From = noneSlow
 	if len(slow) == 0 {
 		slow = []steady.TimeConstant{{Source: g.From}}
 	}

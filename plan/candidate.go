@@ -215,8 +215,9 @@ func (r Request) climb(c *candidate) error {
 		return err
 	}
 	p.Block = BlockLength(p.Frequency, r.Job.Procedure.Mains)
-	p.TauMax = r.tauMax(p.Frequency, p.Block)
-	c.ladder = slices.DeleteFunc(looks(p.Block, p.Noise.Total(), p.TauMax), func(l Look) bool {
+	told, allowed := r.tauMax(p.Frequency, p.Block)
+	p.TauMax = told
+	c.ladder = slices.DeleteFunc(looks(p.Block, p.Noise.Total(), allowed), func(l Look) bool {
 		return l.Kept*p.Frequency < r.Job.Procedure.LeastPeriods
 	})
 	if len(c.ladder) == 0 {
@@ -323,4 +324,13 @@ func (r Request) unit() (quantity.Unit, quantity.Motion) {
 // LevelText prints a level in m/s² peak at f in the unit of the plan's levels, for example "0.018 g peak".
 func (r Request) LevelText(level, f float64) string {
 	return strconv.FormatFloat(r.InUnit(level, f), 'g', 3, 64) + " " + r.UnitText()
+}
+
+// PointText names a point of the plan with its level, for example "1 Hz at 0.018 g peak".
+func (r Request) PointText(p Point) string {
+	text := fmt.Sprintf("%.4g Hz at %s", p.Frequency, r.LevelText(p.Level, p.Frequency))
+	if p.Repeat {
+		text += ", repeated"
+	}
+	return text
 }

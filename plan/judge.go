@@ -21,7 +21,7 @@ const (
 	claimDoubt  = 1.35 // on the half width: the judge has to find out whether the noise is correlated
 	judged      = 0.95 // probability of the claim
 	leastTau    = 4.0  // blocks
-	toldFactor  = 2.0  // tau is told as twice the believed value
+	toldFactor  = 2.0  // tau that is allowed for, over the believed value
 	pairRatio   = 2.4  // least ratio of two time constants that are told apart
 )
 
@@ -44,14 +44,19 @@ func BlockLength(f, mains float64) float64 {
 	return cycles / f
 }
 
-// tauMax is the longest time constant at f, in blocks, that the judge is told: twice the longest of what is slow there, at least 4.
-func (r Request) tauMax(f, block float64) float64 {
+// tauMax is the longest time constant at f, in blocks: told is what the judge is told, its caution times the longest of what is slow there, at least 4; allowed is what it allows for. The
+// wary rule is told what is believed and allows for more by itself.
+func (r Request) tauMax(f, block float64) (told, allowed float64) {
 	job, longest := r.Job, 0.0
 	job.Loop = r.Exciter.Loop()
 	for _, t := range job.Slow(f, block) {
 		longest = max(longest, t.Seconds)
 	}
-	return max(leastTau, toldFactor*longest/block)
+	caution := toldFactor
+	if rule := job.Procedure.Settling.Rule; rule != 0 {
+		caution = rule.Caution()
+	}
+	return max(leastTau, caution*longest/block), max(leastTau, toldFactor*longest/block)
 }
 
 // Look is one moment at which the judge may keep a point.

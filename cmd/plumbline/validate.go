@@ -25,8 +25,8 @@ func newValidate() *cobra.Command {
 		Use:   "validate",
 		Short: "Rerun the studies that show how far the numbers can be trusted",
 		Long: `Validate reruns the studies behind VALIDATION.md: the estimator against its bound, coverage of the stated
-intervals in complete simulated calibrations, first order against Monte Carlo, sets measured live on the
-simulated bench, decision rules. The quick run takes minutes, the full one some hours. It exits with 1 where a target is missed.`,
+intervals in complete simulated calibrations, first order against Monte Carlo, plans carried out and
+sets measured live on the simulated bench, decision rules. The quick run takes minutes, the full one some hours. It exits with 1 where a target is missed.`,
 		Args: exactly(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if settings.Runs < 0 {

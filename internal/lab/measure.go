@@ -14,7 +14,6 @@ import (
 	"plumbline/internal/jobfile"
 	"plumbline/plan"
 	"plumbline/quantity"
-	"plumbline/steady"
 )
 
 // Measurement is a job that is about to be measured.
@@ -83,27 +82,6 @@ func motion(sensitivity quantity.Unit) quantity.Motion {
 	return m
 }
 
-// settings is what the judge of a step is told; an evaluation of its recording tells its judge the same.
-func (m *Measurement) settings(f, block float64) (steady.Settings, error) {
-	c, s := m.Job.Calibration, m.Job.Calibration.Procedure.Settling
-	if s.Rule == 0 {
-		return steady.Settings{}, fmt.Errorf("procedure %q says nothing of how steadiness is judged: state [procedure.settling], without it nobody knows when a point can be kept", c.Procedure.Name)
-	}
-	slow := c.Slow(f, block)
-	if len(slow) == 0 {
-		slow = []steady.TimeConstant{{Source: "none is slower than a few blocks"}}
-	}
-	tau, err := steady.TauMax(s.Rule, block, slow...)
-	if err != nil {
-		return steady.Settings{}, fmt.Errorf("%g Hz: %w", f, err)
-	}
-	out := steady.Settings{Rule: s.Rule, Modulus: s.Modulus, TauMax: tau, Level: s.Level}
-	if slices.ContainsFunc(c.Reference.Table, func(p calibration.CalibratedPoint) bool { return !math.IsNaN(p.Phase) }) {
-		out.Phase = s.Phase
-	}
-	return out, nil
-}
-
 // planned makes the steps of the plan.
 func (m *Measurement) planned() error {
 	p, r := m.Plan, m.Plan.Request
@@ -117,16 +95,13 @@ func (m *Measurement) planned() error {
 		if _, known := number[q.Frequency]; !known {
 			number[q.Frequency] = m.point(-1)
 		}
-		judge, err := m.settings(q.Frequency, q.Block)
+		c := m.Job.Calibration
+		judge, err := c.LiveJudge(q.Frequency, q.Block)
 		if err != nil {
 			return err
 		}
-		label := fmt.Sprintf("%.4g Hz at %s", q.Frequency, r.LevelText(q.Level, q.Frequency))
-		if q.Repeat {
-			label += ", repeated"
-		}
-		m.step(bench.Step{Points: []int{number[q.Frequency]}, Label: label, Lines: []bench.Line{{Frequency: q.Frequency, Level: q.Level}}, Repeat: q.Repeat, Judge: judge,
-			Block: q.Block, Least: m.least(q.Frequency, q.Block), Longest: r.Wish.Longest, Distortion: m.Bench.Distortion})
+		m.step(bench.Step{Points: []int{number[q.Frequency]}, Label: r.PointText(q), Lines: []bench.Line{{Frequency: q.Frequency, Level: q.Level}}, Repeat: q.Repeat, Judge: judge,
+			Block: q.Block, Least: c.Procedure.LeastHeld(q.Frequency, q.Block), Longest: r.Wish.Longest, Distortion: m.Bench.Distortion})
 	}
 	if p.Multisine == nil {
 		return nil
@@ -139,7 +114,7 @@ func (m *Measurement) planned() error {
 	for _, l := range p.Multisine.Lines {
 		s.Points, s.Lines = append(s.Points, m.point(-1)), append(s.Lines, bench.Line{Frequency: l.Frequency, Level: l.Level * min(1, mostOfLimit/share), Phase: l.Phase})
 	}
-	if s.Judge, err = m.settings(s.Lines[0].Frequency, s.Block); err != nil {
+	if s.Judge, err = m.Job.Calibration.LiveJudge(s.Lines[0].Frequency, s.Block); err != nil {
 		return err
 	}
 	s.Least, s.Longest = leastPeriods*s.Block, s.Longest*float64(len(s.Lines)) // the longest time is that of one point
@@ -174,17 +149,8 @@ func (m *Measurement) point(of int) int {
 	return len(m.of) - 1
 }
 
-// leastBlocks is the least number of blocks at the level held, for a type A uncertainty of what rests on them alone.
-const leastBlocks = 5
-
 // leastPeriods is the least number of periods of a multisine at the level held: lines are told apart in six stretches of half a period.
 const leastPeriods = 3
-
-// least is how long a level is held at least: blocks enough, and the periods the procedure asks for.
-func (m *Measurement) least(f, block float64) float64 {
-	blocks := max(leastBlocks, math.Ceil(m.Job.Calibration.Procedure.LeastPeriods/f/block-1e-9))
-	return blocks * block
-}
 
 // step adds a step; its label is made different from those before it.
 func (m *Measurement) step(s bench.Step) {
@@ -202,7 +168,7 @@ func (m *Measurement) listed() error {
 		if m.Bench.Driver == jobfile.DriverReadings {
 			block = m.Bench.Readings.Interval
 		}
-		judge, err := m.settings(p.Frequency, block)
+		judge, err := m.Job.Calibration.LiveJudge(p.Frequency, block)
 		if err != nil {
 			return err
 		}

@@ -71,8 +71,8 @@ type Mode struct{ Frequency, Width, Gain float64 }
 // Machine is a steady line in the ground motion: Hz and m/s² peak.
 type Machine struct{ Frequency, Level float64 }
 
-// density is the one-sided amplitude spectral density in m/s²/√Hz: rising as the root of frequency to about 12 Hz, falling as the root beyond.
-func (g Ground) density(f float64) float64 {
+// At is the one-sided amplitude spectral density in m/s²/√Hz at f in Hz, without the machines: rising as the root of frequency to about 12 Hz, falling as the root beyond.
+func (g Ground) At(f float64) float64 {
 	power := g.Density * g.Density * f / (1 + f*f/144)
 	sum := 1.0
 	for _, m := range g.Modes {

@@ -42,7 +42,7 @@ func TestStreamsHaveTheirDensities(t *testing.T) {
 			func(float64) float64 { return 0.01 }},
 		{"ground", func(s *Setup) { s.Ground = Ground{Density: 4.6e-5, Modes: QuietFloor().Modes, NotCommon: 0.03} },
 			func(s Setup, w *Witness, channel int, f float64) float64 {
-				return cmplx.Abs(sensitivity(w, channel, f)) * s.Ground.density(f) * math.Hypot(1, 0.03)
+				return cmplx.Abs(sensitivity(w, channel, f)) * s.Ground.At(f) * math.Hypot(1, 0.03)
 			},
 			// Modes multiply instead of adding; between frames the ground goes along straight lines.
 			func(f float64) float64 { return 0.05 + 1 - math.Pow(sinc(f/2000), 4) }},

@@ -139,7 +139,7 @@ func TestScatterIsWhatTheDensitiesSay(t *testing.T) {
 		var e float64 // (m/s²)²/Hz
 		for _, q := range []Sensor{s.Reference, s.Device} {
 			recorder := s.Recorder.Noise.density(c.f) / cmplx.Abs(q.Sensitivity(c.f))
-			e += square(q.Noise.density(c.f)) + square(s.Ground.NotCommon*s.Ground.density(c.f)) + square(recorder)
+			e += square(q.Noise.density(c.f)) + square(s.Ground.NotCommon*s.Ground.At(c.f)) + square(recorder)
 		}
 		level := cmplx.Abs(fit.Channels[0].Amplitude / s.Reference.Sensitivity(c.f))
 		want := math.Sqrt(2*e/length) / level // both quadratures

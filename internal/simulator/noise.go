@@ -22,7 +22,7 @@ func (b Bench) noise(n int, rate float64, rng *rand.Rand) [][]float64 {
 	scale := math.Sqrt(rate/float64(m)) / 2
 	for k := 1; k < m/2; k++ {
 		f := float64(k) * rate / float64(m)
-		ground := b.Ground.density(f)
+		ground := b.Ground.At(f)
 		common := gaussian(rng, ground*scale)
 		for c := range spectrum {
 			acceleration := math.Hypot(transducers[c].Noise.density(f), b.Ground.NotCommon*ground)

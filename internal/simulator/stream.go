@@ -143,7 +143,7 @@ func (s *hiss) next() float64 {
 	return s.ladder.step(s.size * s.rng.NormFloat64())
 }
 
-// tremor is ground motion as it comes: an f/(1+(f/12)²) density from a ladder behind a high-pass, and a bump for each mode. The bumps multiply, where those of Ground.density add:
+// tremor is ground motion as it comes: an f/(1+(f/12)²) density from a ladder behind a high-pass, and a bump for each mode. The bumps multiply, where those of Ground.At add:
 // with modes apart by more than five widths that differs by less than 3 %.
 type tremor struct {
 	rng    *rand.Rand
@@ -153,7 +153,7 @@ type tremor struct {
 	modes  []section
 }
 
-const groundKnee = 12 // Hz, where Ground.density turns from rising to falling
+const groundKnee = 12 // Hz, where Ground.At turns from rising to falling
 
 func newTremor(g Ground, share, h float64, rng *rand.Rand) tremor {
 	l, gain := newLadder(0, 1, h)

@@ -54,6 +54,7 @@ func Studies() []Study {
 		{"settling", "Has the point settled?", settling},
 		{"coverage", "Do 95.45 % intervals hold the truth?", coverage},
 		{"evaluations", "First order against Monte Carlo", evaluations},
+		{"plan", "Predicted against achieved", planned},
 		{"live", "Sets measured live on the simulated bench", live},
 		{"decisions", "Decision rules: simulated against stated risk", decisions},
 	}
