@@ -303,8 +303,12 @@ func plannedMisses(name string, x []float64) (misses []string) {
 	if len(x) == 0 {
 		return []string{fmt.Sprintf("plan: no %s to compare", name)}
 	}
-	if m := quantile(x, 0.5); math.Abs(m-1) > plannedMedian {
-		misses = append(misses, fmt.Sprintf("plan: the median of %s achieved over predicted is %.2f, aimed at is 1 within %.0f %%", name, m, 100*plannedMedian))
+	// order statistics between which the median of all jobs lies, three standard deviations of a count of halves either way
+	n := float64(len(x))
+	half := 1.5 / math.Sqrt(n)
+	low, high := quantile(x, max(0, 0.5-half)), quantile(x, min(1, 0.5+half))
+	if low > 1+plannedMedian || high < 1-plannedMedian {
+		misses = append(misses, fmt.Sprintf("plan: the median of %s achieved over predicted is %.2f (%.2f to %.2f), aimed at is 1 within %.0f %%", name, quantile(x, 0.5), low, high, 100*plannedMedian))
 	}
 	if s := within(x); s < plannedShare-binomial(plannedShare, len(x)) {
 		misses = append(misses, fmt.Sprintf("plan: %s of %.0f %% of %d points is within a factor %g of what was predicted, aimed at are %.0f %%", name, 100*s, len(x), plannedFactor, 100*plannedShare))
