@@ -1,7 +1,6 @@
 package jobfile
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -190,28 +189,9 @@ func (c *composer) value(n *node) string {
 		if name, is := c.refs[n]; is {
 			text = c.named(name)
 		}
-		return basic(text)
+		return quoteTOML(text)
 	}
 	return n.text
-}
-
-// basic is a basic string of TOML.
-func basic(text string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range text {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
 }
 
 func joined(path []string) string {
@@ -228,7 +208,7 @@ func bareKey(key string) string {
 		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '_' || r == '-')
 	}
 	if key == "" || strings.ContainsFunc(key, bare) {
-		return basic(key)
+		return quoteTOML(key)
 	}
 	return key
 }
