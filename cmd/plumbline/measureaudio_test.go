@@ -30,14 +30,14 @@ func audioJob(dir, server string) (string, error) {
 	}
 	s := string(text)
 	for from, to := range map[string]string{
-		`sensitivity = "10 V/g"`:        fmt.Sprintf(`sensitivity = "%.4g mV/g"`, 100*cmplx.Abs(audiotest.Ratio(0))),
-		`flatness = "±5 %"`:             `flatness = "±10 %"`, // the loop's device falls with frequency
-		`range = "0.5 g peak"`:          `range = "50 g peak"`,
-		`rates = ["500 Hz", "2 kHz"]`:   fmt.Sprintf(`rates = ["%d Hz"]`, audiotest.Rate),
-		`driver = "simulator"`:          `driver = "audio"`,
-		`drive_limit = "1 V"`:           `drive_limit = "0.1 V"`,
-		`quiet = "5 s"`:                 `quiet = "1 s"`,
-		"[bench.simulator]\nseed = 434": fmt.Sprintf("[bench.audio]\nserver = %q\noutput = %q\ninput = %q\nrate = %d\noutput_channel = %d\noutput_full_scale = \"1 V\"\ncounter_output = %d\ncounter_input = %d", server, audiotest.Sink, audiotest.Source, audiotest.Rate, audiotest.DriveOutput, audiotest.CounterOutput, audiotest.CounterInput),
+		`sensitivity = "10 V/g"`:                               fmt.Sprintf(`sensitivity = "%.4g mV/g"`, 100*cmplx.Abs(audiotest.Ratio(0))),
+		`flatness = "±5 %"`:                                    `flatness = "±10 %"`, // the loop's device falls with frequency
+		`range = "0.5 g peak"`:                                 `range = "50 g peak"`,
+		`rates = ["500 Hz", "2 kHz"]`:                          fmt.Sprintf(`rates = ["%d Hz"]`, audiotest.Rate),
+		`driver = "simulator"`:                                 `driver = "audio"`,
+		`drive_limit = "1 V"`:                                  `drive_limit = "0.1 V"`,
+		`quiet = "5 s"`:                                        `quiet = "1 s"`,
+		"[bench.simulator]\nseed = 434":                        fmt.Sprintf("[bench.audio]\nserver = %q\noutput = %q\ninput = %q\nrate = %d\noutput_channel = %d\noutput_full_scale = \"1 V\"\ncounter_output = %d\ncounter_input = %d", server, audiotest.Sink, audiotest.Source, audiotest.Rate, audiotest.DriveOutput, audiotest.CounterOutput, audiotest.CounterInput),
 		`noise = { white = "0.03 µg/√Hz", corner = "100 Hz" }`: `noise = { white = "1 µg/√Hz", corner = "100 Hz" }`,
 	} {
 		if !strings.Contains(s, from) {
